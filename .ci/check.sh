@@ -1,0 +1,14 @@
+#!/usr/bin/env bash
+# One command for developers and CI: format, lint, strict types, import contracts, file sizes, tests.
+# `--long` runs the long forms of the tests instead of the quick ones; other words go to pytest.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+bin=$(dirname "$(command -v "${PYTHON:-.venv/bin/python}")")
+marker="not long"
+if [ "${1:-}" = "--long" ]; then marker="long"; shift; fi
+"$bin/ruff" format --check .
+"$bin/ruff" check .
+"$bin/mypy"
+"$bin/lint-imports"
+"$bin/python" .ci/file_sizes.py
+"$bin/python" -m pytest -m "$marker" "$@"

@@ -1,0 +1,1 @@
+"""Every write, one function an act, by noun."""

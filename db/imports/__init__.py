@@ -1,0 +1,1 @@
+"""Files of records: read, checked whole, loaded all or nothing."""
