@@ -1,1 +1,5 @@
 """The tables, by noun."""
+
+from db.records import brakes, economics, fleet, log, people, readings
+
+__all__ = ["brakes", "economics", "fleet", "log", "people", "readings"]

@@ -1,0 +1,47 @@
+"""What the ledger refuses, one small tree."""
+
+from dataclasses import dataclass
+
+
+class LedgerError(Exception):
+    """Base of the ledger's errors; the message names the thing, the value found, the value wanted and what to do."""
+
+
+@dataclass(frozen=True)
+class RowError:
+    """What is wrong with one row: where, what was found, the rule, and what to do."""
+
+    file: str
+    row: int
+    column: str
+    value: str
+    rule: str
+    suggestion: str
+
+
+class RowsRefusedError(LedgerError):
+    """Rows that break a rule; nothing of the load was kept."""
+
+    def __init__(self, errors: tuple[RowError, ...]) -> None:
+        first = errors[0]
+        super().__init__(
+            f"{len(errors)} row errors; first: {first.file} row {first.row}, {first.column} = {first.value!r}: "
+            f"{first.rule}; {first.suggestion}"
+        )
+        self.errors = errors
+
+
+class NotFoundError(LedgerError):
+    """Something asked for is not in the ledger."""
+
+
+class SchemaError(LedgerError):
+    """The database has a schema that this version of the program does not know."""
+
+
+class BrokenChainError(LedgerError):
+    """The log does not verify; `seq` is the first sequence number that is broken."""
+
+    def __init__(self, seq: int, found: str) -> None:
+        super().__init__(f"sequence number {seq}: {found}")
+        self.seq = seq
