@@ -1,0 +1,57 @@
+"""The one table of files, in loading order; import, export and forms read it."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from db.files.brakes import BRAKES, DEACTIVATIONS, INSTALLATIONS, RESHIMS, SHOP_VISITS
+from db.files.column import Column, File
+from db.files.economics import ASSUMPTIONS, FLYING_PLAN, ORDERS, STOCK
+from db.files.fleet import (
+    AIRCRAFT,
+    AIRCRAFT_CHANGES,
+    AIRCRAFT_TYPES,
+    BASES,
+    BRAKE_TYPES,
+    EFFECTIVITY,
+    WEAR_LIMITS,
+)
+from db.files.readings import COUNTER_CHANGES, EVENTS_TABLE, EXCLUSIONS, LANDINGS, PIN_READINGS
+
+__all__ = ["DEFINES", "FILES", "Column", "File"]
+
+# What others refer to comes first, so effectivity follows the aircraft that it may name.
+FILES: Final[Mapping[str, File]] = {
+    file.name: file
+    for file in (
+        BASES,
+        AIRCRAFT_TYPES,
+        BRAKE_TYPES,
+        WEAR_LIMITS,
+        AIRCRAFT,
+        AIRCRAFT_CHANGES,
+        EFFECTIVITY,
+        BRAKES,
+        INSTALLATIONS,
+        RESHIMS,
+        DEACTIVATIONS,
+        COUNTER_CHANGES,
+        LANDINGS,
+        PIN_READINGS,
+        EVENTS_TABLE,
+        EXCLUSIONS,
+        SHOP_VISITS,
+        STOCK,
+        ORDERS,
+        FLYING_PLAN,
+        ASSUMPTIONS,
+    )
+}
+
+# The column by which other files refer to the rows of a file.
+DEFINES: Final[Mapping[str, str]] = {
+    "bases": "base",
+    "aircraft_types": "aircraft_type",
+    "brake_types": "brake_type",
+    "aircraft": "registration",
+    "brakes": "serial",
+}

@@ -1,0 +1,82 @@
+"""Files about brakes and where they were."""
+
+from db.files.column import COUNT, NAME, NUMBER, PAST_DAY, POSITIVE, TEXT, WORD, File, may, must
+from db.records.brakes import ARRANGEMENTS, REMOVAL_REASONS, SHOP_WORK, STARTS
+
+BRAKES = File(
+    "brakes",
+    (
+        must("serial", NAME),
+        must("brake_type", NAME),
+        may("owner", TEXT),
+        may("arrangement", WORD, ARRANGEMENTS),
+        may("landings_since_new", COUNT),
+        may("landings_since_overhaul", COUNT),
+    ),
+    key=("serial", "brake_type"),
+)
+INSTALLATIONS = File(
+    "installations",
+    (
+        must("serial", NAME),
+        may("brake_type", NAME),
+        must("registration", NAME),
+        must("position", NAME),
+        must("installed_on", PAST_DAY),
+        may("removed_on", PAST_DAY),
+        may("removal_reason", WORD, REMOVAL_REASONS),
+        must("starts_as", WORD, STARTS),
+        may("start_pin", NUMBER),
+        may("aircraft_landings_on", COUNT),
+        may("aircraft_landings_off", COUNT),
+        may("release_reference", TEXT),
+    ),
+    key=("serial", "brake_type", "installed_on"),
+    ends=("removed_on", "removal_reason", "aircraft_landings_off"),
+    in_order=(("installed_on", "removed_on"),),
+    tells_of=("installed_on",),
+)
+RESHIMS = File(
+    "reshims",
+    (
+        must("serial", NAME),
+        may("brake_type", NAME),
+        must("day", PAST_DAY),
+        must("step_mm", POSITIVE),
+        may("step_sd_mm", NUMBER),
+    ),
+    key=("serial", "brake_type", "day"),
+    tells_of=("day",),
+)
+DEACTIVATIONS = File(
+    "deactivations",
+    (
+        must("serial", NAME),
+        may("brake_type", NAME),
+        must("from", PAST_DAY),
+        may("to", PAST_DAY),
+        may("reason", TEXT),
+    ),
+    key=("serial", "brake_type", "from"),
+    ends=("to",),
+    in_order=(("from", "to"),),
+    tells_of=("from",),
+)
+SHOP_VISITS = File(
+    "shop_visits",
+    (
+        must("serial", NAME),
+        may("brake_type", NAME),
+        must("sent_on", PAST_DAY),
+        may("back_on", PAST_DAY),
+        may("serial_back", NAME),
+        may("brake_type_back", NAME),
+        must("work", WORD, SHOP_WORK),
+        may("cost", NUMBER),
+        may("currency", NAME),
+    ),
+    key=("serial", "brake_type", "sent_on"),
+    ends=("back_on", "serial_back", "brake_type_back", "cost", "currency"),
+    in_order=(("sent_on", "back_on"),),
+    tells_of=("sent_on",),
+)
