@@ -1,0 +1,223 @@
+"""Scalar Kalman filter of the wear path, one loop over the reading index, vectorised over heat sink runs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from lifecycle.errors import BadRecordsError
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Readings:
+    """
+    Readings of many runs, reading index first, ready for the filter.
+
+    Attributes
+    ----------
+    landings, wear_mm, noise : array of shape (n_readings, n_runs)
+        Braked landings, wear, and measurement variance in units of one reading's (1 over the readings averaged).
+    step : array of shape (n_readings, n_runs)
+        Landings since the run's previous reading (since its start for the first).
+    valid, restart : array of bool, shape (n_readings, n_runs)
+        A reading stands here; the level of wear is unknown from here on (the reading only sets it).
+    unknown : array of shape (n_runs,)
+        1 where the pin length at the start of the run is unknown, else 0.
+    """
+
+    landings: Floats
+    wear_mm: Floats
+    noise: Floats
+    step: Floats
+    valid: Bools
+    restart: Bools
+    unknown: Floats
+
+    def take(self, runs: npt.NDArray[np.int64]) -> "Readings":
+        """Only these runs."""
+        return Readings(
+            landings=self.landings[:, runs],
+            wear_mm=self.wear_mm[:, runs],
+            noise=self.noise[:, runs],
+            step=self.step[:, runs],
+            valid=self.valid[:, runs],
+            restart=self.restart[:, runs],
+            unknown=self.unknown[runs],
+        )
+
+    @property
+    def degrees(self) -> int:
+        """Readings that tell something: those that do not merely set a level anew."""
+        return int(np.count_nonzero(self.valid & ~self.restart))
+
+
+@dataclass(frozen=True)
+class PathSums:
+    """
+    What the filter leaves of each run: weighted sums of innovations and the state after the last reading.
+
+    Attributes
+    ----------
+    s11, s1x, sxx, t1, tx, q, logf : array of shape (n_runs,) or scalar 0 where no run has an unknown start
+        Sums over readings of e1 e1, e1 ex, ex ex, e1 ew, ex ew, ew ew (each over f) and of log f, where e1, ex and ew
+        are the innovations of a constant, of landings and of wear.
+    h1, hx, hw, p : array of shape (n_runs,)
+        Filtered constant, landings and wear after the last reading; path variance in units of the measurement's.
+    """
+
+    s11: Floats
+    s1x: Floats
+    sxx: Floats
+    t1: Floats
+    tx: Floats
+    q: Floats
+    logf: Floats
+    h1: Floats
+    hx: Floats
+    hw: Floats
+    p: Floats
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Innovations of a constant, landings and wear at each reading and their variance f: (n_readings, n_runs)."""
+
+    e1: Floats
+    ex: Floats
+    ew: Floats
+    f: Floats
+
+
+def arrange(
+    landings: npt.ArrayLike,
+    wear_mm: npt.ArrayLike,
+    *,
+    known_start: npt.ArrayLike = True,
+    copies: npt.ArrayLike = 1.0,
+    restart: npt.ArrayLike = False,
+) -> Readings:
+    """
+    Lay readings out for the filter and check them.
+
+    Parameters
+    ----------
+    landings : array of shape (n_runs, n_readings)
+        Braked landings of the run at each reading, never falling along a run; NaN where there is no reading.
+    wear_mm : array of shape (n_runs, n_readings)
+        Wear, millimetres; NaN where there is no reading.
+    known_start : bool or array of shape (n_runs,)
+        The wear at zero landings is known to be zero.
+    copies : float or array of shape (n_runs, n_readings)
+        Readings of one pin averaged into each value; the measurement variance is divided by it.
+    restart : bool or array of shape (n_runs, n_readings)
+        The level of wear is unknown from this reading on (after an excluded span, an uncertain re-shim).
+
+    Returns
+    -------
+    Readings
+        Transposed, with the gaps filled.
+
+    Raises
+    ------
+    BadRecordsError
+        If the shapes differ, landings are negative or fall, or copies are not positive.
+    """
+    x = np.atleast_2d(np.asarray(landings, dtype=np.float64)).T
+    w = np.atleast_2d(np.asarray(wear_mm, dtype=np.float64)).T
+    if x.shape != w.shape:
+        raise BadRecordsError(f"landings have shape {x.T.shape}, wear {w.T.shape}; the same is wanted")
+    valid = np.isfinite(x) & np.isfinite(w)
+    k = np.broadcast_to(np.asarray(copies, dtype=np.float64), x.T.shape).T
+    if not np.all(k[valid] > 0):
+        raise BadRecordsError(f"copies of a reading are {np.min(k[valid])}; more than 0 is wanted")
+    reached = np.maximum.accumulate(np.where(valid, x, 0.0), axis=0) if x.size else np.zeros_like(x)
+    if np.any(valid & (x < reached)):
+        reading, run = (int(found[0]) for found in np.nonzero(valid & (x < reached)))
+        raise BadRecordsError(
+            f"run {run}: landings fall to {x[reading, run]:g} after {reached[reading, run]:g}; "
+            "landings that never fall, from 0 up, are wanted"
+        )
+    again = np.broadcast_to(np.asarray(restart, dtype=np.bool_), x.T.shape).T & valid
+    unknown = np.broadcast_to(~np.asarray(known_start, dtype=np.bool_), x.shape[1:])
+    return Readings(
+        landings=reached,
+        wear_mm=np.ascontiguousarray(np.where(valid, w, 0.0)),
+        noise=np.ascontiguousarray(1.0 / np.where(valid, k, 1.0)),
+        step=np.diff(reached, axis=0, prepend=0.0),
+        valid=valid,
+        restart=again,
+        unknown=unknown.astype(np.float64),
+    )
+
+
+def filter_path(readings: Readings, path_ratio: float) -> PathSums:
+    """
+    Run the filter over all runs.
+
+    Parameters
+    ----------
+    readings : Readings
+        From `arrange`.
+    path_ratio : float
+        Path variance per landing over measurement variance, 1 / landings.
+
+    Returns
+    -------
+    PathSums
+        Sums and state of each run.
+
+    Notes
+    -----
+    With P = 0 at the start, at each reading P += ratio dx, f = P + 1/k, K = P/f; each series (constant, landings,
+    wear) has innovation e and is moved by K e; then P *= 1 - K. A restart sets K = 1 and adds nothing to the sums.
+    """
+    sums, _ = _run_filter(readings, path_ratio, keep=False)
+    return sums
+
+
+def filter_steps(readings: Readings, path_ratio: float) -> Steps:
+    """
+    Innovations of the filter at every reading; parameters as in `filter_path`.
+
+    Returns
+    -------
+    Steps
+        Where there is no reading, or only a restart, f is infinite and the innovations mean nothing.
+    """
+    _, steps = _run_filter(readings, path_ratio, keep=True)
+    return Steps(*(np.array(series).reshape(readings.valid.shape) for series in zip(*steps, strict=True)))
+
+
+def _run_filter(
+    readings: Readings, path_ratio: float, *, keep: bool
+) -> tuple[PathSums, list[tuple[Floats, Floats, Floats, Floats]]]:
+    count = readings.unknown.size
+    fixed = not readings.unknown.any()  # the series of the constant is then zero throughout: keep it a scalar
+    p, hx, hw, sxx, tx, q, logf = (np.zeros(count) for _ in range(7))
+    h1, s11, s1x, t1 = (np.zeros(() if fixed else count) for _ in range(4))
+    one = np.zeros(()) if fixed else readings.unknown
+    steps = []
+    for j in range(readings.valid.shape[0]):
+        x, w, valid, noise = readings.landings[j], readings.wear_mm[j], readings.valid[j], readings.noise[j]
+        restart = readings.restart[j]
+        p = p + path_ratio * readings.step[j]
+        f = p + noise
+        counted = valid & ~restart
+        precision = counted / f
+        e1, ex, ew = one - h1, x - hx, w - hw
+        gx = ex * precision
+        sxx, tx, q = sxx + ex * gx, tx + ew * gx, q + ew * ew * precision
+        logf = logf + np.where(counted, np.log(f), 0.0)
+        if not fixed:
+            g1 = e1 * precision
+            s11, s1x, t1 = s11 + e1 * g1, s1x + ex * g1, t1 + ew * g1
+        gain = np.where(restart, 1.0, p * precision)
+        h1, hx, hw = h1 + gain * e1, hx + gain * ex, hw + gain * ew
+        p = np.where(restart, noise, p * (1.0 - gain))
+        if keep:
+            shape = np.zeros(count)
+            steps.append((e1 + shape, ex, ew, np.where(counted, f, np.inf)))
+    return PathSums(s11, s1x, sxx, t1, tx, q, logf, h1, hx, hw, p), steps

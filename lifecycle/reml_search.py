@@ -1,0 +1,175 @@
+"""The search for the variances of the wear model: path noise outside, start and rate inside."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache, partial
+from typing import Final
+
+import numpy as np
+from scipy.optimize import brentq, minimize, minimize_scalar
+
+from lifecycle.pathfilter import Floats, Readings, filter_path
+from lifecycle.reml import Design, Profile, Spread, profile
+from lifecycle.wear_prior import WearPrior
+
+# Variance ratios are searched in units of a typical run's landings, over all magnitudes that double precision tells.
+LOG_RATE: Final = (np.log(1e-8), np.log(1e16))
+LOG_PATH: Final = (np.log(1e-6), np.log(1e8))
+THINNED_RUNS: Final = 2000
+# Within the search for the path noise the rate's variance need not be exact: its error enters squared.
+ROUGH: Final = 1e-5
+EXACT: Final = 1e-13
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Readings centred on a pooled line (so that sums of squares keep their digits), and what belongs to them."""
+
+    readings: Readings
+    design: Design
+    scale: float
+    prior: WearPrior
+
+    def thinned(self) -> "Problem":
+        """Evenly spaced runs: enough to know the magnitude of the path noise."""
+        count = self.readings.unknown.size
+        if count <= THINNED_RUNS:
+            return self
+        some = np.linspace(0, count - 1, THINNED_RUNS).astype(np.int64)
+        few = self.readings.take(some)
+        rate, unknown = self.design.rate[some], self.design.unknown[some]
+        design = replace(self.design, rate=rate, unknown=unknown, degrees=few.degrees)
+        return replace(self, readings=few, design=design)
+
+
+@dataclass(frozen=True)
+class Found:
+    """Best variance ratios: covariance of start and rate, path variance per landing, and the criterion there."""
+
+    spread: Spread
+    path_ratio: float
+    at: Profile
+
+
+def search(problem: Problem, *, path_noise: bool) -> Found:
+    """
+    Minimise the restricted likelihood over all variance ratios.
+
+    Parameters
+    ----------
+    problem : Problem
+        Readings, design, prior, and the landings of a typical run.
+    path_noise : bool
+        Search for path noise; else it is zero.
+
+    Returns
+    -------
+    Found
+        The minimum; a ratio is 0 where the likelihood only falls towards 0.
+    """
+    if not path_noise or problem.design.degrees < 2:
+        return _inner(problem, 0.0, None, EXACT)
+    low, high = _bracket_path(problem.thinned())
+    return _inner(problem, _best_path(problem, low, high), None, EXACT)
+
+
+def _inner(problem: Problem, path_ratio: float, warm: Spread | None, tolerance: float) -> Found:
+    """Best spread at one path ratio, from the spread at a neighbouring one."""
+    sums = filter_path(problem.readings, path_ratio)
+    at = partial(profile, sums, problem.design, path_ratio=path_ratio, prior=problem.prior)
+    if problem.design.has_start:
+        spread = _search_both(at, problem.scale, warm)
+    else:
+        least = 0.0 if not problem.prior.weight else np.exp(LOG_RATE[0]) / problem.scale**2
+        spread = _search_rate(at, problem.scale, warm, least=least, tolerance=tolerance)
+    return Found(spread, path_ratio, at(spread))
+
+
+def _bracket_path(problem: Problem) -> tuple[float, float]:
+    """Decades of log path ratio around the best of a coarse grid."""
+    grid = np.arange(*LOG_PATH, np.log(10)) - np.log(problem.scale)
+    values, warm = [], None
+    for log_ratio in grid:
+        found = _inner(problem, float(np.exp(log_ratio)), warm, ROUGH)
+        warm = found.spread
+        values.append(found.at.value)
+    best = int(np.argmin(values))
+    return float(grid[max(best - 1, 0)]), float(grid[min(best + 1, grid.size - 1)])
+
+
+def _best_path(problem: Problem, low: float, high: float) -> float:
+    latest: list[Spread | None] = [None]
+
+    def value(log_ratio: float) -> float:
+        found = _inner(problem, float(np.exp(log_ratio)), latest[0], ROUGH)
+        latest[0] = found.spread
+        return found.at.value
+
+    best = minimize_scalar(value, bounds=(low, high), method="bounded", options={"xatol": 1e-4})
+    if problem.prior.weight:
+        return float(np.exp(best.x))
+    none = _inner(problem, 0.0, latest[0], ROUGH).at.value
+    return 0.0 if none <= best.fun else float(np.exp(best.x))
+
+
+def _search_rate(
+    at: Callable[[Spread], Profile], scale: float, warm: Spread | None, *, least: float, tolerance: float
+) -> Spread:
+    """The rate's variance ratio where the slope vanishes; the least where the likelihood only falls towards it."""
+    unit = 2 * np.log(scale)
+
+    @cache
+    def slope(log_rate: float) -> float:
+        return float(at(Spread(0.0, 0.0, float(np.exp(log_rate - unit)))).slope[1, 1])
+
+    if warm is not None and warm.rate > 0:
+        low = high = float(np.clip(np.log(warm.rate) + unit, *LOG_RATE))
+        width = 0.05
+    else:
+        grid = np.arange(*LOG_RATE, 2 * np.log(10))
+        values = [at(Spread(0.0, 0.0, float(np.exp(point - unit)))).value for point in grid]
+        low = high = float(grid[int(np.argmin(values))])
+        width = 1.0
+    falling = slope(low) < 0
+    while falling and slope(high) < 0 and high < LOG_RATE[1]:
+        low, high, width = high, high + width, 4 * width
+    while not falling and slope(low) >= 0 and low > LOG_RATE[0]:
+        low, high, width = low - width, low, 4 * width
+    if slope(low) >= 0:
+        return Spread(0.0, 0.0, least)
+    if slope(high) < 0:
+        return Spread(0.0, 0.0, float(np.exp(high - unit)))
+    root = float(brentq(slope, low, high, xtol=tolerance, rtol=1e-14))
+    return Spread(0.0, 0.0, float(np.exp(root - unit)))
+
+
+def _search_both(at: Callable[[Spread], Profile], scale: float, warm: Spread | None) -> Spread:
+    """Start and rate together, over the lower triangular root of their covariance (Bates et al. 2015)."""
+
+    def spread_of(root: Floats) -> Spread:
+        start, both, rate = root[0], root[1] / scale, root[2] / scale
+        return Spread(float(start * start), float(start * both), float(both * both + rate * rate))
+
+    def value_and_slope(root: Floats) -> tuple[float, Floats]:
+        found = at(spread_of(root))
+        lower = np.array([[root[0], 0.0], [root[1] / scale, root[2] / scale]])
+        slope = 2 * found.slope @ lower
+        return found.value, np.array([slope[0, 0], slope[1, 0] / scale, slope[1, 1] / scale])
+
+    if warm is not None and warm.start > 0:
+        start = np.sqrt(warm.start)
+        both = scale * warm.both / start
+        first = np.array([start, both, np.sqrt(max(scale**2 * warm.rate - both**2, 1e-6))])
+    else:
+        tries = [np.array([size, 0.0, size]) for size in (1e-2, 0.1, 1.0, 10.0, 100.0)]
+        first = min(tries, key=lambda root: at(spread_of(root)).value)
+    best = minimize(
+        value_and_slope,
+        first,
+        jac=True,
+        method="L-BFGS-B",
+        bounds=[(0.0, None), (None, None), (0.0, None)],
+        options={"ftol": 1e-15, "gtol": 1e-9, "maxiter": 500},
+    )
+    none = at(Spread(0.0, 0.0, 0.0))
+    return Spread(0.0, 0.0, 0.0) if none.value <= best.fun else spread_of(best.x)

@@ -1,0 +1,251 @@
+"""Fit of the wear model to arrays of readings: a Wiener path with a random rate and measurement error, by REML."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from lifecycle.errors import BadRecordsError, NotEnoughDataError
+from lifecycle.pathfilter import Bools, Floats, Readings, arrange, filter_path
+from lifecycle.reml import Design, Spread, means, profile
+from lifecycle.reml_search import Problem, search
+from lifecycle.wear_prior import NO_PRIOR, WearPrior
+
+
+@dataclass(frozen=True)
+class WearFit:
+    """
+    Estimates of the wear model.
+
+    Attributes
+    ----------
+    rate : array of shape (n_columns,)
+        Coefficients of the mean rate, mm per landing; 0 for a column dropped by the rank check.
+    covariance : array of shape (1 + n_columns, 1 + n_columns)
+        Of the mean start (first; zeros where none is estimated) and the rate coefficients.
+    rate_sd, path_sd, measurement_sd : float
+        Between runs, mm/landing; of the path, mm per root landing; of one reading, mm.
+    start_mm, start_sd, start_correlation : float
+        Mean and standard deviation of an unknown start, mm, and its correlation with the rate; 0 where none is.
+    has_start : bool
+        The distribution of an unknown start was estimated; else each sets its level by its first reading.
+    criterion : float
+        -2 log REML (with the prior's part, where there is a prior).
+    degrees : float
+        Readings less coefficients, plus what the prior counts for.
+    runs, readings : int
+        Runs with a reading, and readings used.
+    columns_kept : array of bool, shape (n_columns,)
+        Columns not dropped.
+    warnings : tuple of str
+        What a reader should know before trusting the figures.
+    """
+
+    rate: Floats
+    covariance: Floats
+    rate_sd: float
+    path_sd: float
+    measurement_sd: float
+    start_mm: float
+    start_sd: float
+    start_correlation: float
+    has_start: bool
+    criterion: float
+    degrees: float
+    runs: int
+    readings: int
+    columns_kept: Bools
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def path_ratio(self) -> float:
+        """Path variance per landing over measurement variance."""
+        return (self.path_sd / self.measurement_sd) ** 2
+
+    @property
+    def spread(self) -> Spread:
+        """Covariance of start and rate over measurement variance."""
+        sigma2 = self.measurement_sd**2
+        both = self.start_correlation * self.start_sd * self.rate_sd
+        return Spread(self.start_sd**2 / sigma2, both / sigma2, self.rate_sd**2 / sigma2)
+
+
+def fit_wear(  # noqa: PLR0913 (each says one thing about the readings)
+    landings: npt.ArrayLike,
+    wear_mm: npt.ArrayLike,
+    *,
+    design: npt.ArrayLike,
+    known_start: npt.ArrayLike = True,
+    copies: npt.ArrayLike = 1.0,
+    restart: npt.ArrayLike = False,
+    path_noise: bool = True,
+    prior: WearPrior = NO_PRIOR,
+    measurement_floor_mm: float = 0.0,
+) -> WearFit:
+    """
+    Fit wear = start + rate x landings + path + error over many heat sink runs.
+
+    Parameters
+    ----------
+    landings, wear_mm : array of shape (n_runs, n_readings)
+        Braked landings of the run at each reading and wear there, mm; NaN where there is no reading.
+    design : array of shape (n_runs, n_columns)
+        Covariates of the rate; a column of ones for one common rate.
+    known_start : bool or array of shape (n_runs,)
+        Wear is zero at zero landings; else the start is random, its mean, variance and correlation estimated.
+    copies : float or array of shape (n_runs, n_readings)
+        Readings of one pin averaged into each value.
+    restart : bool or array of shape (n_runs, n_readings)
+        The level is unknown from this reading on.
+    path_noise : bool
+        False leaves the plain mixed model, whose forecast intervals are too narrow for real brakes.
+    prior : WearPrior
+        Weak beliefs for small fleets; none by default.
+    measurement_floor_mm : float
+        Least standard deviation of a reading, such as its resolution over root 12.
+
+    Returns
+    -------
+    WearFit
+        Estimates, always finite.
+
+    Raises
+    ------
+    BadRecordsError
+        If shapes do not fit, or landings fall along a run.
+    NotEnoughDataError
+        If no reading is left and no prior says anything.
+
+    Notes
+    -----
+    Rate of run i ~ N(z_i'g, rate_sd^2); path a Wiener process of standard deviation path_sd per root landing; error
+    N(0, measurement_sd^2 / copies). Linear algebra by a scalar Kalman filter; the restricted likelihood is
+    in `lifecycle.reml`.
+
+    References
+    ----------
+    G. A. Whitmore, Lifetime Data Analysis 1, 1995, section 2 (Wiener degradation with measurement error).
+    J. C. Pinheiro, D. M. Bates, Mixed-Effects Models in S and S-PLUS, 2000, section 2.2 (REML).
+    """
+    readings = arrange(landings, wear_mm, known_start=known_start, copies=copies, restart=restart)
+    z = np.atleast_2d(np.asarray(design, dtype=np.float64))
+    if z.shape[0] != readings.unknown.size:
+        raise BadRecordsError(
+            f"design has {z.shape[0]} rows; one for each of {readings.unknown.size} runs is wanted"
+        )
+    told = np.flatnonzero((readings.valid & ~readings.restart).any(axis=0))
+    if not told.size and not prior.rate:
+        raise NotEnoughDataError("no run has a reading; at least one reading, or a prior, is wanted")
+    readings, z = readings.take(told), z[told]
+    kept, has_start = _estimable(readings, z, prior)
+    if not has_start:
+        readings = with_free_level(readings)
+    floor = max(measurement_floor_mm**2, _roundoff(readings))
+    design_kept = Design(z[:, kept], readings.unknown, has_start, readings.degrees, floor)
+    return _fit(readings, design_kept, kept, prior, path_noise=path_noise)
+
+
+def with_free_level(readings: Readings) -> Readings:
+    """Unknown starts as a level set by the run's first reading, where their distribution is not estimated."""
+    first = readings.valid & (np.cumsum(readings.valid, axis=0) == 1) & (readings.unknown > 0)
+    return replace(readings, restart=readings.restart | first, unknown=np.zeros_like(readings.unknown))
+
+
+def _estimable(readings: Readings, z: Floats, prior: WearPrior) -> tuple[Bools, bool]:
+    """Columns of the rate that are not constant zero nor a mix of those before them; whether the start is one more."""
+    sums = filter_path(readings, 0.0)
+    rate = z.T @ (z * sums.sxx[:, None])
+    if prior.rate:
+        rate = rate + np.diag(np.diag(rate) + 1.0)  # a belief about each coefficient makes each estimable
+    cross = z.T @ (readings.unknown * sums.s1x)
+    corner = np.array([[np.sum(readings.unknown * sums.s11)]])
+    gram = np.block([[rate, cross[:, None]], [cross[None, :], corner]])
+    kept = independent(gram)
+    return kept[:-1], bool(kept[-1])
+
+
+def independent(gram: Floats) -> Bools:
+    """
+    Columns that are not a linear mix of the columns before them.
+
+    Parameters
+    ----------
+    gram : array of shape (n_columns, n_columns)
+        Sums of squares and products of the columns.
+
+    Returns
+    -------
+    array of bool, shape (n_columns,)
+        False for a zero column and for one that earlier columns explain to 1 part in 10^9.
+    """
+    kept: list[int] = []
+    for column in range(gram.shape[0]):
+        own, cross = gram[column, column], gram[column, kept]
+        left = own - cross @ np.linalg.solve(gram[np.ix_(kept, kept)], cross) if kept else own
+        if left > 1e-9 * own:
+            kept.append(column)
+    return np.isin(np.arange(gram.shape[0]), kept)
+
+
+def _roundoff(readings: Readings) -> float:
+    """Least measurement variance that double precision can tell, so that a perfect line stays finite."""
+    return float((1e-9 * max(np.max(np.abs(readings.wear_mm), initial=0.0), 1e-3)) ** 2)
+
+
+def _typical_landings(readings: Readings) -> float:
+    """Median landings of a run at its last reading, rounded to a power of two."""
+    last = np.median(readings.landings[-1]) if readings.landings.size else 1.0
+    return float(2.0 ** np.round(np.log2(max(last, 1.0))))
+
+
+def _fit(readings: Readings, design: Design, kept: Bools, prior: WearPrior, *, path_noise: bool) -> WearFit:
+    first = int(design.has_start)
+    none = Spread(0.0, 0.0, 0.0)
+    line = profile(filter_path(readings, 0.0), design, none, prior=prior).coefficients
+    start, rate = means(design, line)
+    centred = replace(
+        readings, wear_mm=readings.wear_mm - readings.valid * (start + rate * readings.landings)
+    )
+    problem = Problem(centred, design, _typical_landings(readings), prior.shifted(line[first:]))
+    found = search(problem, path_noise=path_noise)
+    at, spread, sigma2 = found.at, found.spread, found.at.sigma2
+    coefficients = line + at.coefficients
+    places = np.concatenate([[design.has_start], kept]).nonzero()[0]
+    covariance = np.zeros((1 + kept.size, 1 + kept.size))
+    covariance[np.ix_(places, places)] = sigma2 * np.linalg.inv(at.information)
+    every = np.zeros(1 + kept.size)
+    every[places] = coefficients
+    product = np.sqrt(spread.start * spread.rate)
+    return WearFit(
+        rate=every[1:],
+        covariance=covariance,
+        rate_sd=float(np.sqrt(spread.rate * sigma2)),
+        path_sd=float(np.sqrt(found.path_ratio * sigma2)),
+        measurement_sd=float(np.sqrt(sigma2)),
+        start_mm=float(every[0]),
+        start_sd=float(np.sqrt(spread.start * sigma2)),
+        start_correlation=float(spread.both / product) if product > 0 else 0.0,
+        has_start=design.has_start,
+        criterion=at.value,
+        degrees=design.degrees - coefficients.size + prior.degrees,
+        runs=design.unknown.size,
+        readings=int(np.count_nonzero(readings.valid)),
+        columns_kept=kept,
+        warnings=_warnings(readings, design, kept, sigma2),
+    )
+
+
+def _warnings(readings: Readings, design: Design, kept: Bools, sigma2: float) -> tuple[str, ...]:
+    found = []
+    if not kept.all():
+        found.append(
+            f"columns {np.flatnonzero(~kept).tolist()} of the design are constant or repeat others: dropped"
+        )
+    if design.degrees <= kept.sum() + design.has_start:
+        found.append("as few readings as coefficients: the variances are not measured")
+    values = readings.wear_mm[readings.valid]
+    if values.size > 1 and np.ptp(values) == 0:
+        found.append("all readings are equal: copied or unread")
+    elif values.size > 2 and sigma2 <= _roundoff(readings):
+        found.append("readings lie on perfect lines: copied or calculated, not read")
+    return tuple(found)
