@@ -1,0 +1,136 @@
+"""
+The key rule, one way for every file.
+
+Same key and same values: skipped. A blank end filled in: completed. Anything else different: refused, it is a matter
+for Corrections. A blank says nothing, so it never contradicts what is on record.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+
+from db.errors import RowError
+from db.files import File
+
+ADVICE: Final = "enter a correction under Corrections, or take the value out of the file"
+
+
+@dataclass(frozen=True)
+class Resolved:
+    """
+    Rows of a file as the table has them.
+
+    `typed` is the file's frame; `rows` has its index, the table's columns, `row` and `known_on`. `columns` maps the
+    table's columns to the file's columns that they came from (`{"brake": "serial", ...}`).
+    """
+
+    file: File
+    typed: pd.DataFrame
+    rows: pd.DataFrame
+    columns: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Sorted:
+    """
+    Rows by what the ledger has to do with them.
+
+    `new` are rows as they came in; `completed` carry every value of the fact with its `fact`, its next `version` and
+    the record that it `supersedes`; `same` is how many add nothing; `errors` are those that contradict.
+    """
+
+    new: pd.DataFrame
+    completed: pd.DataFrame
+    same: int
+    errors: tuple[RowError, ...]
+
+
+def sort_by_key(resolved: Resolved, known: pd.DataFrame) -> Sorted:
+    """
+    Compare rows with what is on record, and with the rows above them.
+
+    `known` has every column of the table, one row a key.
+    """
+    rows, columns = resolved.rows, resolved.columns
+    key = [column for column, source in columns.items() if source in resolved.file.key]
+    values = [column for column in columns if column not in key]
+    ends = [column for column in values if columns[column] in resolved.file.ends]
+    again = rows.duplicated(key)
+    first, later = rows[~again], rows[again]
+    above, before = _beside(later, first, key), _beside(first, known, key)
+    found = before["row_found"]
+    filled = _given(first[ends]) & ~_given(before[ends]) & _spread(found, ends)
+    clash = _different(first, before, values) & _spread(found, values)
+    clash[ends] = clash[ends] & ~filled
+    clash_above = _different(later, above, values)
+    clashing, completing = clash.any(axis=1), filled.any(axis=1)
+    errors = [
+        *_errors(resolved, clash, before, "the record already there has"),
+        *_errors(resolved, clash_above, above, "a row above with the same key has"),
+    ]
+    done = completing & ~clashing
+    return Sorted(
+        new=first[~found],
+        completed=_completed(before[done], first[done], ends),
+        same=int((found & ~clashing & ~completing).sum()) + int((~clash_above.any(axis=1)).sum()),
+        errors=tuple(sorted(errors, key=lambda error: error.row)),
+    )
+
+
+def _beside(rows: pd.DataFrame, others: pd.DataFrame, key: list[str]) -> pd.DataFrame:
+    """For each row the other row with the same key, blank where there is none (`row_found` says so)."""
+    others = others.drop_duplicates(key, keep="last").assign(row_found=True)
+    joined = rows[key].merge(others, on=key, how="left").set_index(rows.index)
+    return joined.assign(row_found=joined["row_found"].eq(True))
+
+
+def _given(frame: pd.DataFrame) -> pd.DataFrame:
+    return frame.notna() & (frame != "")
+
+
+def _different(rows: pd.DataFrame, others: pd.DataFrame, values: list[str]) -> pd.DataFrame:
+    return _given(rows[values]) & (rows[values] != others[values])
+
+
+def _spread(mask: "pd.Series[bool]", columns: list[str]) -> pd.DataFrame:
+    return pd.DataFrame(dict.fromkeys(columns, mask), index=mask.index, columns=columns)
+
+
+def _completed(before: pd.DataFrame, rows: pd.DataFrame, ends: list[str]) -> pd.DataFrame:
+    filled = before[ends].where(~_given(rows[ends]), rows[ends])
+    return before.drop(columns=["row_found", "id", "seq"], errors="ignore").assign(
+        **{column: filled[column] for column in ends},
+        supersedes=before["id"],
+        version=before["version"] + 1,
+        known_on=rows["known_on"],
+        row=rows["row"],
+    )
+
+
+def _errors(resolved: Resolved, clash: pd.DataFrame, others: pd.DataFrame, which: str) -> list[RowError]:
+    errors = []
+    for column, source in resolved.columns.items():
+        if column not in clash:
+            continue
+        clashing = clash.index[clash[column]]
+        typed = resolved.typed.loc[clashing]
+        for row, value, there in zip(typed["row"], typed[source], others.loc[clashing, column], strict=True):
+            # The record number of a brake or a base means nothing to the reader of a file.
+            has = "another" if column != source and isinstance(there, float) else shown(there) or "none"
+            errors.append(
+                RowError(resolved.file.name, int(row), source, shown(value), f"{which} {has}", ADVICE)
+            )
+    return errors
+
+
+def shown(value: Any) -> str:  # noqa: ANN401 - a cell: text, number or day
+    """Return a cell as the file would have it."""
+    if isinstance(value, str):
+        return value
+    if pd.isna(value):
+        return ""
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat()
+    return str(int(value)) if float(value).is_integer() else repr(float(value))
