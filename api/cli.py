@@ -1,0 +1,200 @@
+"""The command line: words in, one command called, exit status out. Heavy imports wait until a command needs them."""
+
+import argparse
+import datetime as dt
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from importlib.metadata import version
+from typing import Final
+
+DONE: Final = 0
+REFUSED: Final = 1
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run one command; 0 done, 1 refused or "no", 2 wrong use."""
+    asked = _parser().parse_args(words)
+    module, _, function = asked.does.partition(":")
+    command = getattr(importlib.import_module(f"api.commands.{module}"), function)
+    try:
+        return int(command(asked))
+    except KeyboardInterrupt:
+        return REFUSED
+    except BrokenPipeError:
+        # The reader of our output has left (`| head`); nothing of ours is wrong.
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123 - kept open to the end on purpose
+        return DONE
+    except Exception as error:
+        report = importlib.import_module("api.commands.refusal").report
+        if not report(error, asked.format if "format" in asked else "table"):
+            raise
+        return REFUSED
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="pinledger",
+        description="Aircraft brake wear ledger: landings and pin readings in; change-out dates, spares, cost out.",
+        epilog="Planning records. Follow the approved maintenance manual. This tool does not release aircraft.",
+    )
+    parser.add_argument("--version", action="version", version=f"pinledger {version('pinledger')}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    _ledger_commands(commands)
+    _result_commands(commands)
+    _service_commands(commands)
+    return parser
+
+
+def _command(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, does: str, text: str, *examples: str
+) -> argparse.ArgumentParser:
+    made = commands.add_parser(
+        name,
+        help=text,
+        description=text,
+        epilog="examples:\n" + "\n".join(f"  pinledger {example}" for example in examples),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    made.set_defaults(does=does)
+    made.add_argument(
+        "--db",
+        metavar="URL",
+        type=_address,
+        default=os.environ.get("PINLEDGER_DB", "pinledger.db"),
+        help="a file (SQLite) or postgresql://...; default $PINLEDGER_DB, else pinledger.db",
+    )
+    return made
+
+
+def _with_format(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--format", choices=("table", "json", "csv"), default="table", help="default table")
+
+
+def _address(text: str) -> str:
+    """A plain file name is a SQLite file."""
+    return text if "://" in text else f"sqlite:///{text}"
+
+
+def _day(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a day; wanted like 2026-03-14") from None
+
+
+def _share(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0.0 < value < 1.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a chance; wanted a fraction between 0 and 1, like 0.1")
+    return value
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a count; wanted a whole number from 1")
+    return int(text)
+
+
+def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    _command(
+        commands, "migrate", "ledger:migrate", "Make the database, or bring it to this version.", "migrate --db fleet.db"
+    )
+    load = _command(
+        commands,
+        "import",
+        "ledger:load",
+        "Load a folder of CSV files or a workbook: checked whole, all or nothing; the same again adds nothing.",
+        "import records/ --db fleet.db",
+        "import records.xlsx --dry-run",
+    )
+    load.add_argument("folder", help="folder of CSV files, or one .xlsx with a sheet a file")
+    load.add_argument("--dry-run", action="store_true", help="check everything, keep nothing")
+    load.add_argument("--person", default=os.environ.get("USER", "command line"), help="who loads; default $USER")
+    _with_format(load)
+    out = _command(
+        commands,
+        "export",
+        "ledger:export",
+        "Write the whole ledger as the folder that import reads.",
+        "export out/ --known-on 2026-06-30",
+    )
+    out.add_argument("folder", help="folder to write (made if missing), or a name ending in .xlsx")
+    out.add_argument("--known-on", type=_day, metavar="DATE", help="as recorded by then; default now")
+    check = _command(
+        commands,
+        "verify",
+        "ledger:verify",
+        "Recompute the hash chain of the log; exit 1 names the first broken sequence number.",
+        "verify --rebuild",
+        "verify --anchor head.txt",
+    )
+    check.add_argument("--anchor", metavar="FILE", help="a head copied elsewhere: 'SEQUENCE HASH'")
+    check.add_argument("--rebuild", action="store_true", help="also rebuild every table from the log and compare")
+    _with_format(check)
+
+
+def _result(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, text: str, *examples: str
+) -> argparse.ArgumentParser:
+    made = _command(commands, name, f"results:{name}", text, *examples)
+    made.add_argument("--on", type=_day, metavar="DATE", help="day forecast from; default the last day on record")
+    made.add_argument("--known-on", type=_day, metavar="DATE", help="as recorded by then; default now")
+    made.add_argument("--seed", type=int, default=1, help="seed of every random draw; default 1")
+    _with_format(made)
+    return made
+
+
+def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    refit = _result(
+        commands, "refit", "Fit the wear rate of every brake type and brake.", "refit --brakes --format csv"
+    )
+    refit.add_argument("--brakes", action="store_true", help="list every run too, finished and removed ones included")
+    due = _result(
+        commands, "changeouts", "When each installed brake reaches its limit.", "changeouts --base KOR --risk 0.25"
+    )
+    due.add_argument("--base", default="", help="only this base")
+    due.add_argument("--risk", type=_share, default=0.1, help="chance of passing the limit to act before; default 0.1")
+    spares = _result(
+        commands, "spares", "Brakes needed per base and month.", "spares --months 36 --level 0.95 --format csv"
+    )
+    spares.add_argument("--months", type=_count, default=24, help="months ahead; default 24")
+    spares.add_argument("--level", type=_share, default=0.9, help="chance that stock covers demand; default 0.9")
+    _result(commands, "cost", "Cost per braked landing of each brake type.", "cost --format json")
+    brief = _result(
+        commands,
+        "briefing",
+        "Should one brake type replace another, and when does it pay back?",
+        "briefing --from P-100 --to P-200 --format json",
+    )
+    brief.add_argument("--from", dest="from_type", required=True, metavar="TYPE", help="brake type in service")
+    brief.add_argument("--to", dest="to_type", required=True, metavar="TYPE", help="brake type proposed")
+
+
+def _service_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    demo = _command(
+        commands,
+        "demo",
+        "service:demo",
+        "Make the invented fleet and open it: one process, this machine only, a one-time link.",
+        "demo",
+        "demo --folder demo/ --no-serve",
+    )
+    demo.add_argument("--folder", help="where to put its files and database; default a new temporary folder")
+    demo.add_argument("--port", type=int, default=8765, help="default 8765; 0 takes a free one")
+    demo.add_argument("--no-open", action="store_true", help="print the link and start no browser")
+    demo.add_argument("--no-serve", action="store_true", help="make the database, print what comes due first, stop")
+    serve = _command(
+        commands, "serve", "service:serve", "Serve the pages and the JSON.", "serve --db postgresql://ledger@host/fleet"
+    )
+    serve.add_argument("--host", default="127.0.0.1", help="default 127.0.0.1; put a TLS proxy before any other")
+    serve.add_argument("--port", type=int, default=8000, help="default 8000; 0 takes a free one")
+    serve.add_argument("--link-for", metavar="NAME", help="print a one-time link that lets this administrator in")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

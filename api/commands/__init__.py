@@ -1,0 +1,1 @@
+"""What each command does once its words are read; imported only when asked for."""

@@ -1,0 +1,28 @@
+"""A refusal on the command line: what, found, wanted, what to do; problems as JSON where JSON was asked for."""
+
+import sys
+
+from api.errors import problem_of
+from api.output import write
+from db.errors import RowsRefusedError
+
+SHOWN_ERRORS = 50
+
+
+def report(error: Exception, form: str) -> bool:
+    """Print an error that is a refusal and say so; False for one that is a fault of the program."""
+    problem = problem_of(error)
+    if problem is None:
+        return False
+    if form == "json":
+        write(problem.body(), "json")
+    sys.stderr.write(f"refused: {problem.detail}\n")
+    if isinstance(error, RowsRefusedError):
+        for row in error.errors[:SHOWN_ERRORS]:
+            sys.stderr.write(
+                f"  {row.file} row {row.row}, {row.column} = {row.value!r}: {row.rule}; {row.suggestion}\n"
+            )
+        more = len(error.errors) - SHOWN_ERRORS
+        if more > 0:
+            sys.stderr.write(f"  and {more} more; --format json lists them all\n")
+    return True

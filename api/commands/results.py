@@ -1,0 +1,48 @@
+"""Commands that print results: fit, change-outs, spares, cost, briefing."""
+
+import argparse
+
+from api.output import write
+from api.studies import ask
+from db.schema import check
+from db.session import open_engine
+from lifecycle import study as chain
+
+
+def _study(asked: argparse.Namespace) -> chain.Study:
+    engine = open_engine(asked.db)
+    check(engine)
+    return ask(engine, on=asked.on, known_on=asked.known_on, seed=asked.seed)
+
+
+def refit(asked: argparse.Namespace) -> int:
+    """Fit and print the types, or every run with `--brakes`."""
+    result = chain.refit(_study(asked), brakes=asked.brakes)
+    write(result, asked.format, rows=result.brakes if asked.brakes else result.types)
+    return 0
+
+
+def changeouts(asked: argparse.Namespace) -> int:
+    """Print every installed brake with its landings and dates."""
+    write(chain.changeouts(_study(asked), base=asked.base, risk=asked.risk), asked.format)
+    return 0
+
+
+def spares(asked: argparse.Namespace) -> int:
+    """Print demand and stock by base, type and month."""
+    write(chain.spares(_study(asked), months=asked.months, level=asked.level), asked.format)
+    return 0
+
+
+def cost(asked: argparse.Namespace) -> int:
+    """Print cost per braked landing by type."""
+    result = chain.cost(_study(asked))
+    write(result, asked.format, rows=result.types)
+    return 0
+
+
+def briefing(asked: argparse.Namespace) -> int:
+    """Print the briefing; its yearly flows where a table or CSV is asked for."""
+    result = chain.briefing(_study(asked), from_type=asked.from_type, to_type=asked.to_type)
+    write(result, asked.format, rows=result.by_year)
+    return 0

@@ -1,0 +1,105 @@
+"""The results as JSON: the same objects as on the pages and the command line."""
+
+import base64
+import binascii
+from collections.abc import Sequence
+from typing import Annotated, Final, TypeVar
+
+from fastapi import APIRouter, HTTPException, Query, Request, Response
+
+from api.deps import AskedStudy
+from db.session import Session, reading
+from db.verify import Verified, verify
+from lifecycle import study as chain
+from lifecycle.cost import CostPerLanding
+from lifecycle.forecast import ChangeOut
+from lifecycle.retrofit import Briefing
+from lifecycle.spares import SparesMonth
+from lifecycle.wear import Refit
+
+PAGE_ROWS: Final = 1000
+Row = TypeVar("Row")
+
+router = APIRouter(tags=["results"])
+
+Limit = Annotated[int, Query(ge=1, le=10_000, description="rows a page")]
+Cursor = Annotated[str, Query(description="from the Link header of the page before")]
+
+
+@router.get("/refit")
+def refit(study: AskedStudy, *, brakes: bool = False) -> Refit:
+    """Estimated wear of every type, and of every run where asked."""
+    return chain.refit(study, brakes=brakes)
+
+
+@router.get("/changeouts")
+def changeouts(  # noqa: PLR0913, PLR0917 - one argument a query parameter
+    request: Request,
+    response: Response,
+    study: AskedStudy,
+    base: str = "",
+    risk: Annotated[float, Query(gt=0, lt=1)] = 0.1,
+    limit: Limit = PAGE_ROWS,
+    cursor: Cursor = "",
+) -> list[ChangeOut]:
+    """Every installed brake with its landings and dates, soonest first."""
+    return _page(chain.changeouts(study, base=base, risk=risk), request, response, study, limit=limit, cursor=cursor)
+
+
+@router.get("/spares")
+def spares(  # noqa: PLR0913, PLR0917 - one argument a query parameter
+    request: Request,
+    response: Response,
+    study: AskedStudy,
+    months: Annotated[int, Query(ge=1, le=480)] = 24,
+    level: Annotated[float, Query(gt=0, lt=1)] = 0.9,
+    limit: Limit = PAGE_ROWS,
+    cursor: Cursor = "",
+) -> list[SparesMonth]:
+    """Brakes needed per base, type and month."""
+    return _page(chain.spares(study, months=months, level=level), request, response, study, limit=limit, cursor=cursor)
+
+
+@router.get("/cost")
+def cost(study: AskedStudy) -> CostPerLanding:
+    """Cost per braked landing of each brake type."""
+    return chain.cost(study)
+
+
+@router.get("/briefing")
+def briefing(
+    study: AskedStudy, from_type: Annotated[str, Query(alias="from")], to_type: Annotated[str, Query(alias="to")]
+) -> Briefing:
+    """Whether one brake type should replace another, and when it pays back."""
+    return chain.briefing(study, from_type=from_type, to_type=to_type)
+
+
+@router.get("/verify")
+def verify_log(request: Request, *, rebuild: bool = False) -> Verified:
+    """Recompute the hash chain of the log."""
+    with Session(reading(request.app.state.engine)) as session:
+        return verify(session, rebuild=rebuild)
+
+
+def _page(
+    rows: Sequence[Row], request: Request, response: Response, study: chain.Study, *, limit: int, cursor: str
+) -> list[Row]:
+    """Rows from the cursor on; the next page's address, with the study's own days in it, in the Link header."""
+    number, start = _opened(cursor) if cursor else (study.number, 0)
+    if number != study.number:
+        raise HTTPException(409, f"the records changed since study {number}; begin again without a cursor")
+    if start + limit < len(rows):
+        following = base64.urlsafe_b64encode(f"{study.number} {start + limit}".encode()).decode()
+        address = request.url.include_query_params(
+            cursor=following, on=study.on.isoformat(), known_on=study.known_on.isoformat()
+        )
+        response.headers["Link"] = f'<{address}>; rel="next"'
+    return list(rows[start : start + limit])
+
+
+def _opened(cursor: str) -> tuple[str, int]:
+    try:
+        number, start = base64.urlsafe_b64decode(cursor.encode()).decode().split(" ")
+        return number, int(start)
+    except (binascii.Error, UnicodeDecodeError, ValueError):
+        raise HTTPException(422, f"cursor {cursor!r} is not one of ours; take it from the Link header") from None

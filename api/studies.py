@@ -1,0 +1,75 @@
+"""Observe, study, keep: the one way from the ledger to results."""
+
+import datetime as dt
+import hashlib
+import json
+import threading
+import zlib
+from collections import OrderedDict
+from typing import Final
+
+from sqlalchemy import Engine
+
+from api.output import plain
+from db.errors import LedgerError
+from db.lookup import Known, head_hash, known_by
+from db.observe import last_effective_day, observe, observe_assumptions
+from db.session import Session, reading
+from db.studies import keep, kept
+from lifecycle.study import Study, changeouts, open_study, refit
+
+# A study can always be made again from the ledger; a few are held so that the next page does not have to.
+HELD_STUDIES: Final = 4
+_held: OrderedDict[tuple[str, str], Study] = OrderedDict()
+_lock = threading.Lock()
+
+
+def ask(
+    engine: Engine, *, on: dt.date | None, known_on: dt.date | None, seed: int, known_seq: int | None = None
+) -> Study:
+    """The study of these days; the same question on the same records has the same number and answer."""
+    with Session(reading(engine)) as session:
+        known = known_by(session, known_on)
+        if known_seq is not None:
+            known = Known(known_seq, known.day)
+        day = on or last_effective_day(session, known)
+        if day is None:
+            raise LedgerError("the ledger holds no landings and no readings yet; import some records first")
+        number = _number(head_hash(session, known), day, known, seed)
+        place = (str(engine.url), number)
+        with _lock:
+            if place in _held:
+                _held.move_to_end(place)
+                return _held[place]
+        study = open_study(
+            observe(session, on=day, known=known),
+            observe_assumptions(session, on=day, known=known),
+            on=day,
+            known_on=known.day,
+            seed=seed,
+            number=number,
+        )
+    _keep(engine, study, known)
+    with _lock:
+        _held[place] = study
+        while len(_held) > HELD_STUDIES:
+            _held.popitem(last=False)
+    return study
+
+
+def _number(head: str, on: dt.date, known: Known, seed: int) -> str:
+    """A study's number is a digest of all that it depends on, so that every process gives it the same one."""
+    told = f"{head} {known.seq} {known.day} {on} {seed}"
+    return "S-" + hashlib.sha256(told.encode()).hexdigest()[:10].upper()
+
+
+def _keep(engine: Engine, study: Study, known: Known) -> None:
+    """Keep the fit and the forecasts as shown, so that they can be scored as issued."""
+    with Session(reading(engine)) as session:
+        if kept(session, study.number):
+            return
+    shown = {"refit": plain(refit(study)), "changeouts": plain(changeouts(study))}
+    packed = zlib.compress(json.dumps(shown, sort_keys=True, separators=(",", ":")).encode())
+    with Session(engine) as session:
+        keep(session, study.number, on=study.on, known=known, seed=study.seed, results=packed)
+        session.commit()
