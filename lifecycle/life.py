@@ -21,10 +21,9 @@ Floats = npt.NDArray[np.float64]
 
 NEVER_LANDINGS: Final = 1e7
 SOONEST_LANDINGS: Final = 1e-3
-# Below this chance of still being fitted, one in a thousand million, the brake is taken as due.
-STILL_FITTED_MIN: Final = 1e-9
+SPENT_SCORE: Final = 6.0  # a chance of one in a thousand million to be still fitted: taken as due
 STEPS_MAX: Final = 80
-TOLERANCE: Final = 1e-4  # of the last secant step, in log landings; what is left of the error is its square
+TOLERANCE: Final = 1e-7  # of the last step, in log landings
 
 
 def first_passage_cdf(  # noqa: PLR0913 - one argument a symbol of the law
@@ -69,18 +68,26 @@ def first_passage_cdf(  # noqa: PLR0913 - one argument a symbol of the law
     Chhikara and Folks 1989, The Inverse Gaussian Distribution (V = 0, sw = 0); Peng and Tseng 2009, IEEE Trans.
     Reliability 58(3) (random rate); both recalled.
     """
-    n, left, mu, s = (np.asarray(a, dtype=float) for a in (landings, remaining_mm, rate, path_sd))
-    start = np.asarray(start_var, dtype=float)
-    sd = np.sqrt(np.asarray(rate_var) * n**2 + (2 * np.asarray(start_cov) + s**2) * n + start)
+    values = (landings, remaining_mm, rate, rate_var, path_sd, start_var, start_cov)
+    past, _, back = _past_ahead_back(*(np.asarray(value, dtype=float) for value in values))
+    return np.asarray(np.minimum(past + back, 1.0))
+
+
+def _past_ahead_back(  # noqa: PLR0913, PLR0917 - one argument a symbol of the law
+    n: Floats, left: Floats, mu: Floats, rate_var: Floats, s: Floats, start_var: Floats, start_cov: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Chances to be past the limit at n, ahead of it, and ahead after having been past it."""
+    sd = np.sqrt(rate_var * n**2 + (2 * start_cov + s**2) * n + start_var)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         z1 = (left - mu * n) / sd
-        z2 = 2 * _left_if_above(left, start) * sd / (s**2 * n) - z1
+        z2 = 2 * _left_if_above(left, start_var) * sd / (s**2 * n) - z1
         back = np.exp(-(z1**2) / 2) * erfcx(np.maximum(z2, 0.0) / np.sqrt(2)) / 2
         if np.any(z2 < 0):  # a rate far below 0: the same product, arranged so that it cannot overflow
             back = np.where(z2 < 0, np.exp((z2**2 - z1**2) / 2) * ndtr(-z2), back)
-    chance = ndtr(-z1) + np.where((s > 0) & (n > 0), back, 0.0)
-    # With nothing uncertain wear is a straight line, and the limit is reached or not.
-    return np.asarray(np.where(sd > 0, np.minimum(chance, 1.0), mu * n >= left), dtype=float)
+    # With nothing uncertain wear is a straight line; a known state past the limit stays past it.
+    z1 = np.where(sd > 0, z1, np.where(mu * n >= left, -np.inf, np.inf))
+    z1 = np.where((left <= 0) & (start_var <= 0), -np.inf, z1)
+    return ndtr(-z1), ndtr(z1), np.where((s > 0) & (n > 0) & np.isfinite(z1), back, 0.0)
 
 
 def _left_if_above(left: Floats, start_var: Floats) -> Floats:
@@ -171,10 +178,11 @@ class Passage:
         array
             Probability; 1 where the brake can hardly be fitted any more.
         """
-        fitted = ndtr(-_narrowed(_score(self, self.flown), self.dof))
+        now = _score(self, self.flown)
+        fitted = ndtr(-_narrowed(now, self.dof))
         still = ndtr(-_narrowed(_score(self, self.flown + np.asarray(landings)), self.dof))
         with np.errstate(invalid="ignore", divide="ignore"):
-            return np.where(fitted > STILL_FITTED_MIN, np.clip(1 - still / fitted, 0.0, 1.0), 1.0)
+            return np.where(now < SPENT_SCORE, np.clip(1 - still / fitted, 0.0, 1.0), 1.0)
 
     def landings(self, level: npt.ArrayLike) -> Floats:
         """
@@ -198,27 +206,31 @@ class Passage:
         level = np.asarray(level, dtype=float)
         if np.any((level <= 0) | (level >= 1)):
             raise ValueError(f"a level must lie between 0 and 1, exclusive; found {level}")
-        fitted = ndtr(-_narrowed(_score(self, self.flown), self.dof))
+        now = _score(self, self.flown)
+        fitted = ndtr(-_narrowed(now, self.dof))
         wanted = _widened(-ndtri((1 - level) * fitted), self.dof)
+        going = np.broadcast_to(now < SPENT_SCORE, wanted.shape).ravel()
         everyone = Passage(
             *(np.broadcast_to(getattr(self, f.name), wanted.shape).ravel() for f in fields(self))
         )
-        total = _solve(everyone, wanted.ravel()).reshape(wanted.shape)
-        return np.where(fitted > STILL_FITTED_MIN, np.maximum(total - self.flown, 0.0), 0.0)
+        from_now = np.zeros(wanted.size)
+        from_now[going] = _solve(everyone.at(going), wanted.ravel()[going]) - everyone.flown[going]
+        return np.maximum(from_now, 0.0).reshape(wanted.shape)
 
 
 def _score(law: Passage, total: Floats) -> Floats:
-    """Normal score of the law at landings since the reading."""
-    chance = first_passage_cdf(
-        total,
-        remaining_mm=law.remaining_mm,
-        rate=law.rate,
-        rate_var=law.rate_var,
-        path_sd=law.path_sd,
-        start_var=law.start_var,
-        start_cov=law.start_cov,
+    """Normal score of the law at landings since the reading, from whichever tail is the smaller."""
+    past, ahead, back = _past_ahead_back(
+        np.asarray(total, dtype=float),
+        law.remaining_mm,
+        law.rate,
+        law.rate_var,
+        law.path_sd,
+        law.start_var,
+        law.start_cov,
     )
-    return np.asarray(ndtri(chance))
+    reached = past + back
+    return np.asarray(np.where(reached < 0.5, ndtri(reached), -ndtri(np.maximum(ahead - back, 0.0))))
 
 
 def _narrowed(score: Floats, dof: Floats) -> Floats:
