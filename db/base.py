@@ -1,11 +1,23 @@
 """One base class, one naming pattern for constraints, one shape for every fact."""
 
 import datetime as dt
-from typing import Final
+from typing import Any, Final
 
-from sqlalchemy import BigInteger, Date, Enum, ForeignKey, MetaData, String, UniqueConstraint
+from sqlalchemy import (
+    BigInteger,
+    Date,
+    Enum,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    UniqueConstraint,
+    text,
+)
 from sqlalchemy.ext.declarative import declared_attr
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.orm import DeclarativeBase, InstrumentedAttribute, Mapped, mapped_column
 
 NAMING: Final = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -16,11 +28,22 @@ NAMING: Final = {
 }
 
 
+# SQLite's INTEGER holds 64 bits and, as a primary key, is the row's own place: no second index to keep.
+BIG_INTEGER: Final = BigInteger().with_variant(Integer, "sqlite")
+
+
 class Base(DeclarativeBase):
     """Base of all tables."""
 
     metadata = MetaData(naming_convention=NAMING)
-    type_annotation_map = {int: BigInteger, str: String, dt.date: Date}  # noqa: RUF012 - read by SQLAlchemy
+    type_annotation_map = {int: BIG_INTEGER, str: String, dt.date: Date}  # noqa: RUF012 - read by SQLAlchemy
+
+
+def table_of(model: type[DeclarativeBase]) -> Table:
+    """Return the table of a model, for writes by Core."""
+    table = model.__table__
+    assert isinstance(table, Table)  # noqa: S101 - each model here is one table; for the type checker
+    return table
 
 
 def words(name: str, *allowed: str) -> Enum:
@@ -28,7 +51,7 @@ def words(name: str, *allowed: str) -> Enum:
     return Enum(*allowed, name=name, native_enum=False, create_constraint=True, length=40)
 
 
-class Fact:
+class Fact(Base):
     """
     Columns of every fact table.
 
@@ -36,8 +59,10 @@ class Fact:
     is what other tables refer to. A withdrawal is a version too. Rows are only ever inserted.
     """
 
+    __abstract__ = True
+
     id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
-    fact: Mapped[int] = mapped_column(index=True)
+    fact: Mapped[int]
     version: Mapped[int]
     known_on: Mapped[dt.date]
     withdrawn: Mapped[bool] = mapped_column(default=False)
@@ -53,9 +78,16 @@ class Fact:
     @declared_attr
     def supersedes(cls) -> Mapped[int | None]:  # noqa: N805 - the same
         """Record number of the version before; unique, so that two corrections of one version cannot both land."""
-        return mapped_column(ForeignKey(f"{cls.__tablename__}.id"), unique=True)  # type: ignore[attr-defined]
+        return mapped_column(ForeignKey(f"{cls.__tablename__}.id"), unique=True)
 
     @declared_attr.directive
     def __table_args__(cls) -> tuple[UniqueConstraint, ...]:  # noqa: N805 - the same
-        """One row a version."""
+        """One row a version; its index also finds a fact's versions."""
         return (UniqueConstraint("fact", "version"),)
+
+
+def first_version(*key: InstrumentedAttribute[Any]) -> Index:
+    """One first version a key: the same key entered twice at once has one winner, whatever the interleaving."""
+    first = text("version = 1")
+    name = f"uq_{key[0].class_.__tablename__}_key"
+    return Index(name, *key, unique=True, sqlite_where=first, postgresql_where=first)

@@ -31,6 +31,10 @@ class RowsRefusedError(LedgerError):
         self.errors = errors
 
 
+class ConflictError(LedgerError):
+    """Another entry landed first and a rule of the ledger now refuses this one; nothing of it was kept."""
+
+
 class NotFoundError(LedgerError):
     """Something asked for is not in the ledger."""
 

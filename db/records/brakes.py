@@ -2,11 +2,10 @@
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index
+from sqlalchemy import CheckConstraint, ForeignKey, Index, text
 from sqlalchemy.orm import Mapped, mapped_column
 
-from db.base import Base, Fact, words
-from db.records.fleet import FIRST
+from db.base import Base, Fact, first_version, words
 
 REMOVAL_REASONS = (
     "worn",
@@ -139,14 +138,27 @@ class ShopVisit(Fact, Base):
     currency: Mapped[str | None]
 
 
+OPEN = text("to_on IS NULL")
+
 Index("ix_occupancy_position", Occupancy.aircraft, Occupancy.position, Occupancy.from_on)
-Index("uq_brake_key", Brake.brake_type, Brake.serial, unique=True, sqlite_where=FIRST, postgresql_where=FIRST)
 Index(
-    "uq_installation_key",
-    Installation.brake,
-    Installation.installed_on,
+    "uq_occupancy_one_brake_a_position",
+    Occupancy.aircraft,
+    Occupancy.position,
     unique=True,
-    sqlite_where=FIRST,
-    postgresql_where=FIRST,
+    sqlite_where=OPEN,
+    postgresql_where=OPEN,
 )
-Index("uq_removal_key", Removal.installation, unique=True, sqlite_where=FIRST, postgresql_where=FIRST)
+Index(
+    "uq_occupancy_one_position_a_brake",
+    Occupancy.brake,
+    unique=True,
+    sqlite_where=OPEN,
+    postgresql_where=OPEN,
+)
+first_version(Brake.brake_type, Brake.serial)
+first_version(Installation.brake, Installation.installed_on)
+first_version(Removal.installation)
+first_version(Reshim.brake, Reshim.day)
+first_version(Deactivation.brake, Deactivation.from_on)
+first_version(ShopVisit.brake, ShopVisit.sent_on)

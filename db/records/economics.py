@@ -2,11 +2,10 @@
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index
+from sqlalchemy import CheckConstraint, ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 
-from db.base import Base, Fact
-from db.records.fleet import FIRST
+from db.base import Base, Fact, first_version
 
 
 class StockCount(Fact, Base):
@@ -65,12 +64,4 @@ class AssumptionEntry(Fact, Base):
     approved: Mapped[bool]
 
 
-Index(
-    "uq_stock_key",
-    StockCount.base,
-    StockCount.brake_type,
-    StockCount.counted_on,
-    unique=True,
-    sqlite_where=FIRST,
-    postgresql_where=FIRST,
-)
+first_version(StockCount.base, StockCount.brake_type, StockCount.counted_on)

@@ -2,15 +2,14 @@
 
 import datetime as dt
 
-from sqlalchemy import ForeignKey, Index, text
+from sqlalchemy import ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 
-from db.base import Base, Fact, words
+from db.base import Base, Fact, first_version, words
 
 CONVENTIONS = ("left", "gap", "used")
 LENGTH_UNITS = ("mm", "in")
 STATUSES = ("flying", "stored", "in check", "leased out", "deployed", "sold")
-FIRST = text("version = 1")
 
 
 class BaseStation(Fact, Base):
@@ -110,13 +109,7 @@ class AircraftChange(Fact, Base):
     status: Mapped[str | None] = mapped_column(words("status", *STATUSES))
 
 
-# One first version a key: the same key entered twice at once has one winner, whatever the interleaving.
-Index("uq_base_key", BaseStation.base, unique=True, sqlite_where=FIRST, postgresql_where=FIRST)
-Index(
-    "uq_aircraft_type_key",
-    AircraftType.aircraft_type,
-    unique=True,
-    sqlite_where=FIRST,
-    postgresql_where=FIRST,
-)
-Index("uq_brake_type_key", BrakeType.brake_type, unique=True, sqlite_where=FIRST, postgresql_where=FIRST)
+first_version(BaseStation.base)
+first_version(AircraftType.aircraft_type)
+first_version(BrakeType.brake_type)
+first_version(AircraftChange.aircraft, AircraftChange.from_on)

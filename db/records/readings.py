@@ -5,8 +5,8 @@ import datetime as dt
 from sqlalchemy import CheckConstraint, ForeignKey, Index
 from sqlalchemy.orm import Mapped, mapped_column
 
-from db.base import Base, Fact, words
-from db.records.fleet import CONVENTIONS, FIRST, LENGTH_UNITS
+from db.base import Base, Fact, first_version, words
+from db.records.fleet import CONVENTIONS, LENGTH_UNITS
 
 EVENTS = ("rejected take-off", "overheat", "dragging", "anti-skid fault", "inspection")
 YES_NO = ("yes", "no")
@@ -106,8 +106,8 @@ class Exclusion(Fact, Base):
     why: Mapped[str]
 
 
-Index(
-    "uq_landing_key", Landing.aircraft, Landing.day, unique=True, sqlite_where=FIRST, postgresql_where=FIRST
-)
+first_version(Landing.aircraft, Landing.day)
+first_version(CounterChange.aircraft, CounterChange.day)
+first_version(Ruling.reading)
 Index("ix_landing_total", Landing.aircraft, Landing.counter, Landing.day)
 Index("ix_pin_reading_brake", PinReading.brake, PinReading.day)

@@ -1,0 +1,22 @@
+"""What became of the rows handed in."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Something odd that was recorded all the same, and why somebody should look at it."""
+
+    row: int
+    text: str
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Facts added, rows already known, ends filled in, readings held for a second person, and what is odd."""
+
+    added: int = 0
+    same: int = 0
+    completed: int = 0
+    held: int = 0
+    flags: tuple[Flag, ...] = ()

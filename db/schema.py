@@ -1,0 +1,58 @@
+"""The schema's version: brought up to date, or refused when this program does not know it."""
+
+from pathlib import Path
+from typing import Final
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Engine, text
+
+import migrations
+from db.errors import SchemaError
+from db.session import open_engine
+
+LOCK: Final = 7_465_237_364  # an advisory lock of our own, so that two programs do not migrate at once
+
+
+def migrate(url: str, revision: str = "head") -> None:
+    """Bring the database to this program's schema, in one transaction."""
+    engine = open_engine(url)
+    try:
+        with engine.begin() as connection:
+            if connection.dialect.name == "postgresql":
+                connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": LOCK})
+            config = _config()
+            config.attributes["connection"] = connection
+            command.upgrade(config, revision)
+    finally:
+        engine.dispose()
+
+
+def check(engine: Engine) -> None:
+    """Refuse a database whose schema is not exactly this program's."""
+    with engine.connect() as connection:
+        found = MigrationContext.configure(connection).get_current_revision()
+    scripts = ScriptDirectory.from_config(_config())
+    wanted = scripts.get_current_head()
+    if found == wanted:
+        return
+    if found is None:
+        raise SchemaError(f"{engine.url!r} has no ledger in it; make one with `pinledger migrate`")
+    known = {script.revision for script in scripts.walk_revisions()}
+    if found in known:
+        raise SchemaError(
+            f"{engine.url!r} has schema {found}, this program wants {wanted}; run `pinledger migrate`"
+        )
+    raise SchemaError(
+        f"{engine.url!r} has schema {found}, which this program (schema {wanted}) does not know; "
+        "use the newer program that made it"
+    )
+
+
+def _config() -> Config:
+    # The folder of the installed package, so that no alembic.ini has to be found.
+    config = Config()
+    config.set_main_option("script_location", str(Path(migrations.__file__).parent).replace("%", "%%"))
+    return config

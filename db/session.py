@@ -1,0 +1,67 @@
+"""The one way to a database: engines set up so that transactions mean what they say on both databases."""
+
+import sqlite3
+from typing import Any, Final
+
+from sqlalchemy import Connection, Engine, create_engine, event, make_url
+from sqlalchemy.exc import ArgumentError
+from sqlalchemy.orm import Session
+
+from db.errors import LedgerError
+
+__all__ = ["Session", "open_engine", "reading"]
+
+BUSY_SECONDS: Final = 30
+# Versions before this, the two exceptions apart, can lose committed data in WAL mode with two connections.
+WAL_SAFE_FROM: Final = (3, 51, 3)
+WAL_SAFE_TOO: Final = ((3, 44, 6), (3, 50, 7))
+
+
+def open_engine(url: str) -> Engine:
+    """Engine on SQLite (`sqlite:///file`) or PostgreSQL (`postgresql://...`, by psycopg 3)."""
+    try:
+        parsed = make_url(url)
+    except ArgumentError:
+        raise LedgerError(
+            f"{url!r} is not a database address; wanted sqlite:///FILE or postgresql://HOST/NAME"
+        ) from None
+    if parsed.get_backend_name() == "sqlite":
+        engine = create_engine(parsed, connect_args={"timeout": BUSY_SECONDS})
+        event.listen(engine, "connect", _set_up_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+        return engine
+    if parsed.get_backend_name() == "postgresql":
+        return create_engine(parsed.set(drivername="postgresql+psycopg"), pool_pre_ping=True)
+    raise LedgerError(f"{url!r} names a database that is not known; wanted sqlite or postgresql")
+
+
+def reading(engine: Engine) -> Engine:
+    """Return the same engine for reading only: its transactions do not hold up writers."""
+    return engine.execution_options(reading=True, postgresql_readonly=True)
+
+
+def journal_mode(version: tuple[int, ...]) -> tuple[str, str]:
+    """Journal mode and synchronous setting under which this version of SQLite keeps what it acknowledged."""
+    if version >= WAL_SAFE_FROM or version in WAL_SAFE_TOO:
+        return "WAL", "FULL"
+    return "DELETE", "EXTRA"
+
+
+def _set_up_sqlite(connection: Any, _record: Any) -> None:  # noqa: ANN401 - the driver's own types
+    # The driver must not begin transactions by itself: DDL would survive a rollback and savepoints would leak.
+    connection.isolation_level = None
+    mode, synchronous = journal_mode(sqlite3.sqlite_version_info)
+    for pragma in (
+        "foreign_keys=ON",
+        # REPLACE would walk around the triggers that refuse a DELETE.
+        "recursive_triggers=ON",
+        f"journal_mode={mode}",
+        f"synchronous={synchronous}",
+    ):
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    # A writer asks for the lock at once; a reader that turned writer half-way would fail instead of waiting.
+    reads = connection.get_execution_options().get("reading", False)
+    connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")

@@ -1,0 +1,160 @@
+"""
+Databases for the tests: every test that asks for `url`, `engine` or `session` runs on SQLite and on PostgreSQL.
+
+Each test has a database of its own, copied from a template that was migrated once. The PostgreSQL server is started
+here, once a run, in a temporary folder; a watchdog stops it even if the test run is killed.
+"""
+
+import contextlib
+import itertools
+import os
+import pwd
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import psycopg
+import pytest
+from sqlalchemy import Engine
+
+from db.schema import migrate
+from db.session import Session, open_engine
+
+NO_SERVER = (
+    "PostgreSQL's programs (initdb, pg_ctl) with the extension btree_gist were not found in /usr/lib/postgresql/*/bin "
+    "or on the PATH; install the Debian package `postgresql` (apt-get install postgresql)"
+)
+# Nothing here outlives the run, so nothing waits for a disk.
+OPTIONS = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c listen_addresses='' -c max_connections=80"
+NUMBERS = itertools.count()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest) -> str:
+    return request.getfixturevalue(f"{request.param}_url")
+
+
+@pytest.fixture
+def engine(url: str) -> Iterator[Engine]:
+    engine = open_engine(url)
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def session(engine: Engine) -> Iterator[Session]:
+    with Session(engine) as session:
+        yield session
+
+
+@pytest.fixture
+def sqlite_url(sqlite_template: Path, tmp_path: Path) -> str:
+    shutil.copy(sqlite_template, tmp_path / "ledger.db")
+    return f"sqlite:///{tmp_path / 'ledger.db'}"
+
+
+@pytest.fixture
+def postgresql_url(postgresql_template: str) -> Iterator[str]:
+    name = f"ledger_{next(NUMBERS)}"
+    with psycopg.connect(postgresql_template.format("postgres"), autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name} TEMPLATE template_ledger")
+        yield postgresql_template.format(name)
+        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("template") / "ledger.db"
+    migrate(f"sqlite:///{path}")
+    return path
+
+
+@pytest.fixture(scope="session")
+def postgresql_template(postgresql_server: str) -> str:
+    """The server's address with a hole for the database's name; `template_ledger` on it is migrated."""
+    with psycopg.connect(postgresql_server.format("postgres"), autocommit=True) as connection:
+        connection.execute("CREATE DATABASE template_ledger")
+    migrate(postgresql_server.format("template_ledger"))
+    return postgresql_server
+
+
+@pytest.fixture(scope="session")
+def postgresql_server() -> Iterator[str]:
+    programs = _programs()
+    with tempfile.TemporaryDirectory(prefix="pinledger-", ignore_cleanup_errors=True) as name:
+        folder = Path(name)
+        run_as = _unprivileged(folder)
+        data = folder / "data"
+        _run(
+            [
+                *run_as,
+                programs / "initdb",
+                "-D",
+                data,
+                "-U",
+                "ledger",
+                "-A",
+                "trust",
+                "-E",
+                "UTF8",
+                "--locale=C",
+                "-N",
+            ]
+        )
+        control = [*run_as, str(programs / "pg_ctl"), "-D", str(data)]
+        with _stopped_at_the_end(control):
+            _run(
+                [
+                    *control,
+                    "-w",
+                    "-l",
+                    folder / "log",
+                    "-o",
+                    f"{OPTIONS} -c unix_socket_directories={folder}",
+                    "start",
+                ]
+            )
+            yield f"postgresql://ledger@/{{}}?host={folder}"
+
+
+def _programs() -> Path:
+    on_path = shutil.which("initdb")
+    installed = sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
+    for folder in [*installed, *([Path(on_path).resolve().parent] if on_path else [])]:
+        if (folder / "initdb").exists() and _has_btree_gist(folder):
+            return folder
+    pytest.fail(NO_SERVER)
+
+
+def _has_btree_gist(programs: Path) -> bool:
+    shared = subprocess.run(
+        [programs / "pg_config", "--sharedir"], capture_output=True, text=True, check=False
+    )
+    return Path(shared.stdout.strip(), "extension", "btree_gist.control").exists()
+
+
+def _unprivileged(folder: Path) -> list[str]:
+    """The server refuses to run as root; then `postgres` or `nobody` runs it and owns the folder."""
+    if os.geteuid() != 0:
+        return []
+    known = {entry.pw_name: entry for entry in pwd.getpwall()}
+    user = known.get("postgres") or known["nobody"]
+    os.chown(folder, user.pw_uid, user.pw_gid)
+    return ["setpriv", f"--reuid={user.pw_uid}", f"--regid={user.pw_gid}", "--clear-groups", "--"]
+
+
+@contextlib.contextmanager
+def _stopped_at_the_end(control: list[str]) -> Iterator[None]:
+    # The shell waits for its input to end, which happens when this process ends, however it ends.
+    stop = ["sh", "-c", 'cat >/dev/null; exec "$@" -m immediate stop', "watchdog", *control]
+    quiet = subprocess.DEVNULL
+    with subprocess.Popen(stop, stdin=subprocess.PIPE, stdout=quiet, stderr=quiet, start_new_session=True):
+        yield
+
+
+def _run(command: list[str | Path]) -> None:
+    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd="/")
+    if done.returncode != 0:
+        pytest.fail(f"{' '.join(map(str, command))} failed: {done.stdout}{done.stderr}")
