@@ -1,0 +1,109 @@
+"""Cost per landing: what does a landing cost on each brake type, weight included?"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request, Response
+
+from api import words
+from api.deps import AskedStudy
+from api.figures.cost import cost_elements
+from api.pages.frame import Frame, figure_answer, render
+from api.pages.navigation import COST
+from api.pages.origin import Origin
+from api.pages.scope import frame_of, materials_of
+from api.tables import AskedForm, download
+from lifecycle import study as chain
+from lifecycle.cost import CostPerLanding, TypeCost
+
+router = APIRouter()
+
+
+@dataclass(frozen=True)
+class CostPage:
+    """What cost.html receives."""
+
+    frame: Frame
+    answer: str
+    like_for_like: tuple[str, ...]
+    cost: CostPerLanding
+    elements: tuple[str, ...]
+    materials: Mapping[str, str]
+    warnings: tuple[str, ...]
+    origin: Origin
+    chart: str
+
+
+@router.get(COST.path)
+def cost(request: Request, study: AskedStudy, form: AskedForm = None) -> Response:
+    """The page, or its table as a file."""
+    found = chain.cost(study)
+    if form:
+        return download(found.types, name="cost-per-landing", form=form)
+    return render("cost.html", page_of(frame_of(request, COST, study), found, materials_of(study)))
+
+
+@router.get(f"{COST.path}/figure.json")
+def figure(study: AskedStudy) -> Response:
+    """Cost by element and type."""
+    return figure_answer(cost_elements(chain.cost(study), materials_of(study)))
+
+
+def page_of(frame: Frame, cost: CostPerLanding, materials: Mapping[str, str]) -> CostPage:
+    """What the template shows of this cost."""
+    return CostPage(
+        frame=frame,
+        answer=answer(cost),
+        like_for_like=tuple(filter(None, (_like_for_like(each, cost.reference_type) for each in cost.types))),
+        cost=cost,
+        elements=tuple(dict.fromkeys(name for each in cost.types for name in each.elements)),
+        materials=materials,
+        warnings=tuple(f"{each.brake_type}: {told}" for each in cost.types for told in each.warnings),
+        origin=origin_of(frame),
+        chart=frame.link(f"{COST.path}/figure.json"),
+    )
+
+
+def answer(cost: CostPerLanding) -> str:
+    """The dearest against the cheapest, each with its range."""
+    if not cost.types:
+        return "No brake type has landings on record yet, so no cost per landing can be given."
+    first, *rest = sorted(cost.types, key=lambda each: each.cost_per_landing)
+    told = f"A landing costs {_amount(first, cost.currency)} on each {first.brake_type} brake"
+    if not rest:
+        return f"{told}, weight included."
+    others = [f"{_amount(each, cost.currency)} on {each.brake_type}" for each in rest]
+    return f"{told}, {words.listed(others)}, weight included (ranges are 8 in 10)."
+
+
+def _amount(each: TypeCost, currency: str) -> str:
+    middle = words.rounded(each.cost_per_landing, each.low, each.high)
+    return f"{currency} {middle} ({words.ranged(each.low, each.high)})"
+
+
+def _like_for_like(each: TypeCost, reference: str) -> str:
+    ratio, low, high = each.like_for_like_ratio, each.ratio_low, each.ratio_high
+    if each.brake_type == reference or ratio is None:
+        return ""
+    told = f"For the same landings, {each.brake_type} wears {words.significant(ratio)} times what {reference} wears"
+    if low is None or high is None:
+        return f"{told}; how surely is not known: too few aircraft fly both"
+    return f"{told} (8 in 10: {words.ranged(low, high)})"
+
+
+def origin_of(frame: Frame) -> Origin:
+    """How the cost of a landing is worked out."""
+    return Origin(
+        what="cost per landing",
+        formula=(
+            "Each element is accrued by the wear consumed: the share of a brake's usable wear that a landing takes, times "
+            "what it costs to give that wear back. A young type is therefore not shown almost free.",
+            "Fuel: brake mass over the lightest type, times added fuel per added kilogram and flight hour, times hours a "
+            "landing, times the fuel price; CO2 in the same way.",
+            "The elements of a type add up to its cost. The range takes in wear rate and assumption ranges; it is 8 in 10.",
+            "Like for like: wear per landing of both types predicted for the same landings, base, weight and position held "
+            "equal.",
+        ),
+        records="Landings, installations, pin readings and shop visits of every brake of the types shown.",
+        scope=frame.told_scope,
+    )

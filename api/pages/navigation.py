@@ -1,0 +1,36 @@
+"""The pages there are, in the order and groups of the menu. A page joins the menu here when it exists."""
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True)
+class Place:
+    """One page of the menu and the question it answers."""
+
+    path: str
+    title: str
+    group: str
+    question: str
+
+
+FRONT: Final = Place("/", "What comes first", "Today", "What comes due first, and where?")
+CHANGEOUTS: Final = Place(
+    "/changeouts", "Change-outs ahead", "Planning", "Which brakes come due, when, how surely?"
+)
+SPARES: Final = Place(
+    "/spares", "Spares ahead", "Planning", "How many will each base need, and will stock cover it?"
+)
+BRAKES: Final = Place("/brakes", "Brake record", "Records", "What has this serial done, how long is left?")
+COST: Final = Place(
+    "/cost", "Cost per landing", "Money", "What does a landing cost on each brake type, weight included?"
+)
+RETROFIT: Final = Place("/retrofit", "Retrofit brief", "Money", "Should we change, and when does it pay back?")
+
+PLACES: Final = (FRONT, BRAKES, CHANGEOUTS, SPARES, COST, RETROFIT)
+
+
+def by_group() -> dict[str, tuple[Place, ...]]:
+    """The places by the work they belong to, in the order of the menu."""
+    groups = dict.fromkeys(place.group for place in PLACES)
+    return {group: tuple(place for place in PLACES if place.group == group) for group in groups}

@@ -1,0 +1,178 @@
+"""Figures, days and kinds as words on a page: units attached, ranges no finer than they are known."""
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from typing import Final
+
+MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+THIN: Final = "\N{NARROW NO-BREAK SPACE}"
+FIRM: Final = "\N{NO-BREAK SPACE}"
+MINUS: Final = "\N{MINUS SIGN}"
+TO: Final = "\N{EN DASH}"
+UNKNOWN: Final = "not known"
+MATERIAL_MARKS: Final = {"steel": "\N{BLACK SQUARE}", "carbon": "\N{BLACK CIRCLE}"}
+
+
+def number(value: float | None, decimals: int = 0) -> str:
+    """12851 as `12 851`: groups of three apart by a thin space that does not break."""
+    if value is None:
+        return UNKNOWN
+    text = f"{abs(value):,.{decimals}f}".replace(",", THIN)
+    falls = value < 0 and float(f"{value:.{decimals}f}") != 0
+    return f"{MINUS}{text}" if falls else text
+
+
+def significant(value: float, digits: int = 3) -> str:
+    """A number to so many significant digits, never in powers of ten."""
+    if value == 0:
+        return "0"
+    decimals = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    return number(value, decimals)
+
+
+def counted(count: float, one: str, many: str = "") -> str:
+    """`1 brake`, `12 brakes`."""
+    return f"{number(count)}{FIRM}{one if count == 1 else many or one + 's'}"
+
+
+def listed(items: Sequence[str], last: str = "and") -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} {last} {items[-1]}"
+
+
+def length_mm(value: float | None) -> str:
+    """A length to 0.1 mm."""
+    return UNKNOWN if value is None else f"{number(value, 1)}{FIRM}mm"
+
+
+def wear_rate(mm_per_landing: float) -> str:
+    """Wear in mm per 1 000 landings, three digits."""
+    return f"{significant(mm_per_landing * 1000)}{FIRM}mm per 1{THIN}000 landings"
+
+
+def per_thousand(mm_per_landing: float) -> str:
+    """The same figure where a heading carries the unit."""
+    return significant(mm_per_landing * 1000)
+
+
+def step_of(low: float, high: float) -> float:
+    """What a range is rounded to: the power of ten at or under a tenth of its width."""
+    width = abs(high - low)
+    return 10.0 ** math.floor(math.log10(width / 10)) if width > 0 else 0.0
+
+
+def rounded(value: float, low: float, high: float) -> str:
+    """A figure no finer than a tenth of its range's width."""
+    step = step_of(low, high)
+    if step == 0:
+        return significant(value)
+    return number(round(value / step) * step, max(0, -round(math.log10(step))))
+
+
+def ranged(low: float | None, high: float | None) -> str:
+    """`810-1 040`, each end rounded to a tenth of the width."""
+    if low is None or high is None:
+        return UNKNOWN
+    ends = (rounded(low, low, high), rounded(high, low, high))
+    return ends[0] if ends[0] == ends[1] else TO.join(ends)
+
+
+def counts_ranged(low: float, high: float) -> str:
+    """A range of whole things: `1-5`."""
+    ends = (number(math.floor(low + 0.5)), number(math.floor(high + 0.5)))
+    return ends[0] if ends[0] == ends[1] else TO.join(ends)
+
+
+def money(value: float | None, currency: str) -> str:
+    """An amount with its currency: two decimals under 1 000, whole above."""
+    if value is None:
+        return UNKNOWN
+    return f"{currency}{FIRM}{number(value, 2 if abs(value) < 1000 else 0)}".strip()
+
+
+def large_money(value: float | None, currency: str) -> str:
+    """An amount as it is spoken of: `EUR 3.42 million`, `EUR 45 600`."""
+    if value is None:
+        return UNKNOWN
+    if abs(value) >= 1e6:
+        return f"{currency}{FIRM}{significant(value / 1e6)}{FIRM}million"
+    return f"{currency}{FIRM}{number(round(value, -2) if abs(value) >= 1e4 else value)}"
+
+
+def percent(share: float | None, decimals: int = 0) -> str:
+    """0.031 as `3 %`."""
+    return UNKNOWN if share is None else f"{number(share * 100, decimals)}{FIRM}%"
+
+
+def chance(share: float) -> str:
+    """A risk as people say it: `1 in 10`, `1 in 4`, `1 in 2`; else in a hundred."""
+    if share > 0 and abs(1 / share - round(1 / share)) < 1e-6:
+        return f"1{FIRM}in{FIRM}{round(1 / share)}"
+    return f"{round(share * 100)}{FIRM}in{FIRM}100"
+
+
+def in_ten(share: float) -> str:
+    """How sure, in ten: `8 in 10`; near certainty is never called certain."""
+    if share > 0.95:
+        return "more than 9 in 10"
+    if share < 0.05:
+        return "less than 1 in 10"
+    return f"{max(1, min(9, round(share * 10)))}{FIRM}in{FIRM}10"
+
+
+def day(value: dt.date | None) -> str:
+    """A day in a sentence: `14 Mar 2026`."""
+    return UNKNOWN if value is None else f"{value.day}{FIRM}{MONTHS[value.month - 1]}{FIRM}{value.year}"
+
+
+def iso(value: dt.date | None) -> str:
+    """A day in a table or a field: `2026-03-14`."""
+    return "" if value is None else value.isoformat()
+
+
+def month(value: dt.date) -> str:
+    """A month: `Mar 2026`."""
+    return f"{MONTHS[value.month - 1]}{FIRM}{value.year}"
+
+
+def month_short(value: dt.date) -> str:
+    """A month in a heading; January carries the year."""
+    return MONTHS[value.month - 1]
+
+
+def days_between(low: dt.date | None, high: dt.date | None) -> str:
+    """`between 3 May 2026 and 18 Aug 2026`; one day alone as `on`."""
+    if low is None or high is None:
+        return "on a day that is not known"
+    return f"on {day(low)}" if low == high else f"between {day(low)} and {day(high)}"
+
+
+def record_numbers(numbers: Sequence[int], most: int = 40) -> str:
+    """Record numbers with their runs joined: `4-9, 12 and 210 more`."""
+    runs: list[list[int]] = []
+    for each in sorted(set(numbers)):
+        if runs and each == runs[-1][-1] + 1:
+            runs[-1][-1] = each
+        else:
+            runs.append([each, each])
+    shown = [f"{low}" if low == high else f"{low}{TO}{high}" for low, high in runs[:most]]
+    left = sum(high - low + 1 for low, high in runs[most:])
+    return ", ".join(shown) + (f" and {number(left)} more" if left else "")
+
+
+def name_in_words(name: str) -> str:
+    """A name of files-and-fields in words: `fuel_price_per_kg` as `fuel price per kg`."""
+    return name.replace("_", " ")
+
+
+def material(name: str) -> str:
+    """A heat sink's material with its mark: a square for steel, a circle for carbon."""
+    return f"{MATERIAL_MARKS[name]}{FIRM}{name}" if name in MATERIAL_MARKS else name or "material not known"
+
+
+def capital(text: str) -> str:
+    """The first letter raised, the rest left as it is."""
+    return text[:1].upper() + text[1:]
