@@ -1,8 +1,27 @@
 """Braked landings of every heat sink run across its installations, and the readings taken in it."""
 
+import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
+
+from lifecycle.aircraft import aircraft_on, position_groups
+from lifecycle.counts import Count, count_landings
+from lifecycle.days import FAR, day_number, to_days
+from lifecycle.landings import FlownDays, fly_days
+from lifecycle.limits import limits_in_force
+from lifecycle.notes import notes_of
+from lifecycle.observations import Records
+from lifecycle.placed import place_readings
+from lifecycle.readings import readings_frame
+from lifecycle.runs import Endings, Stays, endings, lay_out
+from lifecycle.scales import scale_of
+from lifecycle.shims import shims_of
+from lifecycle.starts import starts_of
+from lifecycle.units import NM_PER_MM
 
 
 @dataclass(frozen=True)
@@ -37,3 +56,126 @@ class Runs:
     runs: pd.DataFrame
     spans: pd.DataFrame
     readings: pd.DataFrame
+
+
+def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 0.0) -> Runs:
+    """
+    Heat sink runs with their braked landings, and the readings in them.
+
+    Parameters
+    ----------
+    records : Records
+        As known on some day; what is dated after ``on`` is left out.
+    on : date
+        The last day that counts.
+    touch_and_go_weight : float
+        Braked landings that one touch-and-go counts for.
+
+    Returns
+    -------
+    Runs
+        See there.
+
+    Raises
+    ------
+    BadRecordsError
+        If a record names an aircraft, brake or aircraft type that is not in the records.
+
+    Notes
+    -----
+    Braked landings of a brake are those of its aircraft (`landings.fly_days`) on the days after it was
+    installed, through the day it was removed; none while it is deactivated, when the others share its part
+    (`braking.share_out`). Where aircraft landings were typed with an installation, removal or reading, they
+    decide instead of the day (`braking.braked_by`).
+    """
+    stays = lay_out(records, on)
+    placed = place_readings(records, stays, on)
+    flown = fly_days(records, on, touch_and_go_weight=touch_and_go_weight)
+    starts = starts_of(records, stays, flown, on)
+    count = count_landings(records, flown, stays, starts, placed, on)
+    shims = shims_of(records, stays, on)
+    ends = endings(records, stays, on)
+    runs = _run_frame(records, stays, ends, flown, on)
+    limit_day = np.where(ends.day < FAR, ends.day, day_number(on))
+    limits = limits_in_force(
+        records, runs[["brake_type", "weight_variant", "position_group"]].assign(day=limit_day)
+    )
+    scale = scale_of(records, stays, limits, placed)
+    runs = runs.assign(
+        known_start=starts.known & (scale.anchor == ""),
+        start_mm=np.where(scale.anchor == "", starts.length_mm, 0.0),
+        landings=(count.before + count.within)[stays.last],
+        limit_mm=scale.limit_nm / NM_PER_MM,
+        limit_nm=scale.limit_nm,
+        at_limit=limits["at_limit"],
+    )
+    runs["warnings"] = notes_of(records, stays, flown, starts, count, limits, scale, shims, on)
+    readings = readings_frame(records, stays, placed, runs, scale, shims)
+    readings.insert(3, "landings", count.at_reading)
+    return Runs(runs, _span_frame(records, stays, count), _in_time_order(readings))
+
+
+def _run_frame(records: Records, stays: Stays, ends: Endings, flown: FlownDays, on: dt.date) -> pd.DataFrame:
+    first, last, real = stays.first, stays.last, stays.real()
+    brakes = records.brakes.iloc[stays.brake[first]]
+    is_last = np.append(np.diff(stays.brake[first]) != 0, True)[: len(first)]
+    fitted = (stays.aircraft[last] >= 0) & (stays.ended[last] == FAR) & is_last
+    began = stays.begun[real]
+    # An aircraft is described as it was when the brake left it, or as it is now.
+    code, day = stays.aircraft[last], np.minimum(np.minimum(stays.ended[last], ends.day), day_number(on))
+    position = np.append(records.installations["position"].to_numpy(dtype=object), "")[stays.row[last]]
+    through = np.append(flown.last_day, -FAR)[code]
+    return pd.DataFrame(
+        {
+            "brake": brakes["brake"].to_numpy(),
+            "serial": brakes["serial"].to_numpy(),
+            "brake_type": brakes["brake_type"].to_numpy(),
+            "run": 1 + np.arange(len(first)) - np.searchsorted(stays.brake[first], stays.brake[first]),
+            "started_on": to_days(began),
+            "ended_on": to_days(ends.day),
+            "end_reason": pd.array(ends.reason, dtype="str"),
+            "fitted": fitted,
+            "aircraft": np.where(fitted, np.append(records.aircraft["aircraft"], -1)[code], -1),
+            "registration": _text(np.where(fitted, aircraft_on(records, "registration", code, day), "")),
+            "position": _text(np.where(fitted, position, "")),
+            "position_group": _text(position_groups(records, code, position)),
+            "base": _text(aircraft_on(records, "base", code, day)),
+            "weight_variant": _text(aircraft_on(records, "weight_variant", code, day)),
+            "aircraft_type": _text(
+                np.append(records.aircraft["aircraft_type"].to_numpy(dtype=object), "")[code]
+            ),
+            "records_through": to_days(np.where(fitted, through, -FAR)),
+        }
+    )
+
+
+def _span_frame(records: Records, stays: Stays, count: Count) -> pd.DataFrame:
+    real = np.flatnonzero(stays.row >= 0)
+    rows = records.installations.iloc[stays.row[real]]
+    code, begun = stays.aircraft[real], stays.begun[real]
+    position = rows["position"].to_numpy(dtype=object)
+    return pd.DataFrame(
+        {
+            "run": stays.run[real],
+            "record": rows["record"].to_numpy(),
+            "aircraft": rows["aircraft"].to_numpy(),
+            "aircraft_type": records.aircraft["aircraft_type"].iloc[code].to_numpy(),
+            "base": _text(aircraft_on(records, "base", code, begun)),
+            "position": rows["position"].to_numpy(),
+            "position_group": _text(position_groups(records, code, position)),
+            "from_on": to_days(begun),
+            "to_on": to_days(stays.ended[real]),
+            "landings_from": count.before[real],
+            "landings_to": (count.before + count.within)[real],
+        }
+    )
+
+
+def _in_time_order(readings: pd.DataFrame) -> pd.DataFrame:
+    """By run, then day, readings after a re-shim of the day last, then as recorded."""
+    columns = ["run", "day", "after_shim"]
+    return readings.sort_values(columns, kind="stable").drop(columns="after_shim").reset_index(drop=True)
+
+
+def _text(words: npt.NDArray[np.object_]) -> Any:
+    return pd.array(words, dtype="str")
