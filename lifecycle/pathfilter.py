@@ -1,6 +1,6 @@
 """Scalar Kalman filter of the wear path, one loop over the reading index, vectorised over heat sink runs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -47,6 +47,13 @@ class Readings:
             restart=self.restart[:, runs],
             unknown=self.unknown[runs],
         )
+
+    def without(self, out: Bools) -> "Readings":
+        """The same less some readings; out has shape (n_readings, n_runs)."""
+        valid = self.valid & ~out
+        reached = _reached(self.landings, valid)
+        step = np.diff(reached, axis=0, prepend=0.0)
+        return replace(self, valid=valid, landings=reached, step=step, restart=self.restart & valid)
 
     @property
     def degrees(self) -> int:
@@ -133,7 +140,7 @@ def arrange(
     k = np.broadcast_to(np.asarray(copies, dtype=np.float64), x.T.shape).T
     if not np.all(k[valid] > 0):
         raise BadRecordsError(f"copies of a reading are {np.min(k[valid])}; more than 0 is wanted")
-    reached = np.maximum.accumulate(np.where(valid, x, 0.0), axis=0) if x.size else np.zeros_like(x)
+    reached = _reached(x, valid)
     if np.any(valid & (x < reached)):
         reading, run = (int(found[0]) for found in np.nonzero(valid & (x < reached)))
         raise BadRecordsError(
@@ -151,6 +158,11 @@ def arrange(
         restart=again,
         unknown=unknown.astype(np.float64),
     )
+
+
+def _reached(landings: Floats, valid: Bools) -> Floats:
+    """Landings at the latest valid reading so far, 0 before the first."""
+    return np.maximum.accumulate(np.where(valid, landings, 0.0), axis=0)
 
 
 def filter_path(readings: Readings, path_ratio: float) -> PathSums:
@@ -174,8 +186,7 @@ def filter_path(readings: Readings, path_ratio: float) -> PathSums:
     With P = 0 at the start, at each reading P += ratio dx, f = P + 1/k, K = P/f; each series (constant, landings,
     wear) has innovation e and is moved by K e; then P *= 1 - K. A restart sets K = 1 and adds nothing to the sums.
     """
-    sums, _ = _run_filter(readings, path_ratio, keep=False)
-    return sums
+    return _run_filter(readings, path_ratio, keep=None)
 
 
 def filter_steps(readings: Readings, path_ratio: float) -> Steps:
@@ -187,19 +198,17 @@ def filter_steps(readings: Readings, path_ratio: float) -> Steps:
     Steps
         Where there is no reading, or only a restart, f is infinite and the innovations mean nothing.
     """
-    _, steps = _run_filter(readings, path_ratio, keep=True)
-    return Steps(*(np.array(series).reshape(readings.valid.shape) for series in zip(*steps, strict=True)))
+    steps = np.empty((4, *readings.valid.shape))
+    _run_filter(readings, path_ratio, keep=steps)
+    return Steps(*steps)
 
 
-def _run_filter(
-    readings: Readings, path_ratio: float, *, keep: bool
-) -> tuple[PathSums, list[tuple[Floats, Floats, Floats, Floats]]]:
+def _run_filter(readings: Readings, path_ratio: float, *, keep: Floats | None) -> PathSums:
     count = readings.unknown.size
     fixed = not readings.unknown.any()  # the series of the constant is then zero throughout: keep it a scalar
     p, hx, hw, sxx, tx, q, logf = (np.zeros(count) for _ in range(7))
     h1, s11, s1x, t1 = (np.zeros(() if fixed else count) for _ in range(4))
     one = np.zeros(()) if fixed else readings.unknown
-    steps = []
     for j in range(readings.valid.shape[0]):
         x, w, valid, noise = readings.landings[j], readings.wear_mm[j], readings.valid[j], readings.noise[j]
         restart = readings.restart[j]
@@ -217,7 +226,6 @@ def _run_filter(
         gain = np.where(restart, 1.0, p * precision)
         h1, hx, hw = h1 + gain * e1, hx + gain * ex, hw + gain * ew
         p = np.where(restart, noise, p * (1.0 - gain))
-        if keep:
-            shape = np.zeros(count)
-            steps.append((e1 + shape, ex, ew, np.where(counted, f, np.inf)))
-    return PathSums(s11, s1x, sxx, t1, tx, q, logf, h1, hx, hw, p), steps
+        if keep is not None:
+            keep[0, j], keep[1, j], keep[2, j], keep[3, j] = e1, ex, ew, np.where(counted, f, np.inf)
+    return PathSums(s11, s1x, sxx, t1, tx, q, logf, h1, hx, hw, p)

@@ -67,7 +67,7 @@ def search(problem: Problem, *, path_noise: bool) -> Found:
     Found
         The minimum; a ratio is 0 where the likelihood only falls towards 0.
     """
-    if not path_noise or problem.design.degrees < 2:
+    if not path_noise or (problem.design.degrees < 2 and not problem.prior.weight):
         return _inner(problem, 0.0, None, EXACT)
     low, high = _bracket_path(problem.thinned())
     return _inner(problem, _best_path(problem, low, high), None, EXACT)

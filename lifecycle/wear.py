@@ -1,7 +1,24 @@
 """Wear rate of every brake: a Wiener path with a random rate and measurement error, fitted by REML."""
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from scipy.stats import t as student
+
+from lifecycle.covariates import row_at
+from lifecycle.errors import NotEnoughDataError
+from lifecycle.exposure import Runs
+from lifecycle.run_state import state_of
+from lifecycle.type_model import TypeModel, assume_type, fit_type, typical_of
+from lifecycle.wear_case import WearCase, cases_by_type
+
+# Below so many runs a type is fitted again with beliefs centred on what the other types showed.
+SMALL_TYPE: Final = 30
+TAIL: Final = 0.1  # either side of an 80 % interval
 
 
 @dataclass(frozen=True)
@@ -42,3 +59,174 @@ class Refit:
     seed: int
     types: tuple[TypeFit, ...]
     brakes: tuple[BrakeRate, ...]
+
+
+@dataclass(frozen=True)
+class FleetFit:
+    """
+    The wear of a whole fleet, type by type and run by run.
+
+    Attributes
+    ----------
+    types : tuple of TypeFit
+        In alphabetical order of brake type.
+    posterior : DataFrame
+        One row a run, index as `Runs.runs`. Columns: ``rate_mm`` (per landing, for the landings to come), ``rate_var``
+        (parameter uncertainty included), ``wear_mm`` and ``wear_var`` (at the last usable reading, in the run's own
+        wear; NaN where neither start nor reading is known), ``landings_at`` (of that reading, 0 without one), ``gap``
+        and ``filter_p`` (wear n landings on, were the path smooth, has variance measurement_sd^2 filter_p +
+        (gap + n)^2 rate_var), ``path_sd``, ``measurement_sd``, ``dof`` (for t quantiles), ``readings`` (used),
+        ``gated`` (kept out of the rate as unexplained), ``kind`` (``estimated`` from its own readings, ``assumed``
+        from its type), ``warnings`` (tuple of str).
+    gated : DataFrame
+        One row a reading kept out as unexplained: ``run``, ``record``, ``landings``, ``wear_mm``, ``away``
+        (standard deviations above its forecast), ``reopened`` (bool: the second in a row, from which the level of
+        wear was taken anew, so that it is in the rate after all).
+    models : mapping of str to TypeModel
+        What was fitted, for `prior_rate` and `refresh`.
+    unread : TypeModel
+        What the types fitted suggest of a type that is not among them.
+    """
+
+    types: tuple[TypeFit, ...]
+    posterior: pd.DataFrame
+    gated: pd.DataFrame
+    models: Mapping[str, TypeModel]
+    unread: TypeModel
+
+
+@dataclass(frozen=True)
+class PriorRate:
+    """Wear of a brake of this type that nobody has read: mean, variance, noise, and the kind of figure."""
+
+    rate_mm: float
+    rate_var: float
+    path_sd: float
+    measurement_sd: float
+    dof: float
+    kind: str
+
+
+def fit_fleet(runs: Runs) -> FleetFit:
+    """
+    Fit every brake type of a fleet and say what is known of every run.
+
+    Parameters
+    ----------
+    runs : Runs
+        From exposure; finished runs belong in, since those still in service alone bias the rate.
+
+    Returns
+    -------
+    FleetFit
+        Always finite: a type that nobody has read gets what the other types suggest, labelled as assumed.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If there is no run at all.
+
+    Notes
+    -----
+    Each type is fitted alone (`lifecycle.type_model`): mean rate by position group and base, outliers gated before
+    the variances are trusted, weak beliefs that count as two runs. Types of fewer than 30 runs are fitted again with
+    beliefs centred on the other types.
+    """
+    if runs.runs.empty:
+        raise NotEnoughDataError("no heat sink run is on record; at least one installed brake is wanted")
+    cases = cases_by_type(runs)
+    fitted = {
+        name: fit_type(case, typical_of([])) for name, case in cases.items() if case.readings.valid.any()
+    }
+    for name in [name for name in fitted if fitted[name].fit.runs < SMALL_TYPE and len(fitted) > 1]:
+        others = [model for other, model in fitted.items() if other != name]
+        fitted[name] = fit_type(cases[name], typical_of(others))
+    assumed = assume_type(typical_of(list(fitted.values())))
+    models = {name: fitted.get(name, assumed) for name in cases}
+    posterior, gated = _states(models, cases, runs)
+    return FleetFit(
+        types=tuple(_type_fit(name, models[name]) for name in cases),
+        posterior=posterior,
+        gated=gated,
+        models=models,
+        unread=assumed,
+    )
+
+
+def refresh(fit: FleetFit, runs: Runs) -> pd.DataFrame:
+    """
+    What new readings say of their own runs, from the last fit of the fleet.
+
+    Parameters
+    ----------
+    fit : FleetFit
+        The last fit.
+    runs : Runs
+        The runs asked about, with all their readings; any number, one is usual.
+
+    Returns
+    -------
+    DataFrame
+        As `FleetFit.posterior`, index as ``runs.runs``.
+    """
+    cases = cases_by_type(runs)
+    models = {name: fit.models.get(name, fit.unread) for name in cases}
+    return _states(models, cases, runs)[0]
+
+
+def prior_rate(fit: FleetFit, brake_type: str, position_group: str = "", base: str = "") -> PriorRate:
+    """
+    Wear of a new brake of a type at a place.
+
+    Parameters
+    ----------
+    fit : FleetFit
+        The last fit.
+    brake_type : str
+        A type not in the fit gets what the other types suggest, labelled as assumed.
+    position_group, base : str
+        A level that the fit does not know counts as the average of those it knows.
+
+    Returns
+    -------
+    PriorRate
+        Variance between runs plus the parameters' uncertainty.
+    """
+    model = fit.models.get(brake_type, fit.unread)
+    row = row_at(model.covariates, {"position_group": position_group, "base": base})
+    rate_var = model.fit.rate_sd**2 + row @ model.fit.covariance[1:, 1:] @ row
+    return PriorRate(
+        rate_mm=float(row @ model.fit.rate),
+        rate_var=float(rate_var),
+        path_sd=model.fit.path_sd,
+        measurement_sd=model.fit.measurement_sd,
+        dof=model.runs_dof,
+        kind=model.kind,
+    )
+
+
+def _states(
+    models: Mapping[str, TypeModel], cases: Mapping[str, WearCase], runs: Runs
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Posterior of every run and the readings kept out, from the models as they are."""
+    found = [state_of(models[name], case, runs.readings) for name, case in cases.items()]
+    posterior = pd.concat([state.posterior for state in found]).reindex(runs.runs.index)
+    return posterior, pd.concat([state.gated for state in found], ignore_index=True)
+
+
+def _type_fit(brake_type: str, model: TypeModel) -> TypeFit:
+    row, fit = row_at(model.covariates, {}), model.fit
+    rate = float(row @ fit.rate)
+    half = float(student.ppf(1 - TAIL, model.runs_dof) * np.sqrt(row @ fit.covariance[1:, 1:] @ row))
+    return TypeFit(
+        brake_type=brake_type,
+        runs=fit.runs,
+        readings=fit.readings,
+        rate_mm_per_landing=rate,
+        rate_low=rate - half,
+        rate_high=rate + half,
+        rate_sd=fit.rate_sd,
+        path_sd=fit.path_sd,
+        measurement_sd=fit.measurement_sd,
+        warnings=(*fit.warnings, *model.covariates.dropped, *model.warnings),
+    )

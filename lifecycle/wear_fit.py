@@ -133,6 +133,20 @@ def fit_wear(  # noqa: PLR0913 (each says one thing about the readings)
         raise BadRecordsError(
             f"design has {z.shape[0]} rows; one for each of {readings.unknown.size} runs is wanted"
         )
+    return fit_readings(
+        readings, z, path_noise=path_noise, prior=prior, measurement_floor_mm=measurement_floor_mm
+    )
+
+
+def fit_readings(
+    readings: Readings,
+    z: Floats,
+    *,
+    path_noise: bool = True,
+    prior: WearPrior = NO_PRIOR,
+    measurement_floor_mm: float = 0.0,
+) -> WearFit:
+    """As `fit_wear`, of readings arranged already and a design of shape (n_runs, n_columns)."""
     told = np.flatnonzero((readings.valid & ~readings.restart).any(axis=0))
     if not told.size and not prior.rate:
         raise NotEnoughDataError("no run has a reading; at least one reading, or a prior, is wanted")
@@ -141,8 +155,8 @@ def fit_wear(  # noqa: PLR0913 (each says one thing about the readings)
     if not has_start:
         readings = with_free_level(readings)
     floor = max(measurement_floor_mm**2, _roundoff(readings))
-    design_kept = Design(z[:, kept], readings.unknown, has_start, readings.degrees, floor)
-    return _fit(readings, design_kept, kept, prior, path_noise=path_noise)
+    design = Design(z[:, kept], readings.unknown, has_start, readings.degrees, floor)
+    return _fit(readings, design, kept, prior, path_noise=path_noise)
 
 
 def with_free_level(readings: Readings) -> Readings:

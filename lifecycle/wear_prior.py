@@ -31,11 +31,13 @@ class WearPrior:
     rate, rate_scale : tuple of float
         Normal mean and standard deviation of each coefficient of the rate, mm/landing; an infinite standard
         deviation is no belief. Empty: no belief about any.
+    reference_sd : float
+        Measurement standard deviation at which the coefficients' beliefs are weighed, mm.
 
     Notes
     -----
-    A variance v with mean square m adds weight (log v + m/v) to -2 log REML; the coefficients add their own squares
-    over sigma^2 at `measurement_sd`, so that the algebra stays linear.
+    A variance v with mean square m adds weight (log v + m/v) to -2 log REML. The coefficients' beliefs are weighed at
+    a fixed `reference_sd`, not at the sigma being estimated, so that the algebra stays linear.
     """
 
     weight: float = 0.0
@@ -45,12 +47,13 @@ class WearPrior:
     start_sd: float = 0.0
     rate: tuple[float, ...] = ()
     rate_scale: tuple[float, ...] = ()
+    reference_sd: float = 0.0
 
     def precision(self, columns: int, has_start: bool) -> Floats:  # noqa: FBT001 (a column or none)
         """Prior precision of the coefficients over the measurement's: array of shape (has_start + columns,)."""
         precision = np.zeros(int(has_start) + columns, dtype=np.float64)
         if self.rate_scale:
-            precision[int(has_start) :] = np.square(self.measurement_sd / np.array(self.rate_scale))
+            precision[int(has_start) :] = np.square(self.reference_sd / np.array(self.rate_scale))
         return precision
 
     def pull(self, columns: int, has_start: bool) -> Floats:  # noqa: FBT001 (a column or none)
@@ -70,7 +73,7 @@ class WearPrior:
         around = 0.0
         if self.rate:
             scaled = np.array(self.rate) / np.array(self.rate_scale)
-            around = float(np.sum(np.square(scaled))) * self.measurement_sd**2
+            around = float(np.sum(np.square(scaled))) * self.reference_sd**2
         return around + self.weight * self.measurement_sd**2
 
     @property

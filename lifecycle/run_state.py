@@ -1,0 +1,103 @@
+"""State of each run of one brake type after its readings: rate, wear, and what was kept out."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from lifecycle.outliers import Gated, gate
+from lifecycle.pathfilter import Floats
+from lifecycle.posterior import RunPosterior, of_readings
+from lifecycle.type_model import TypeModel
+from lifecycle.wear_case import WearCase
+
+
+@dataclass(frozen=True)
+class RunStates:
+    """Rows of `FleetFit.posterior` and of `FleetFit.gated` for the runs of one type."""
+
+    posterior: pd.DataFrame
+    gated: pd.DataFrame
+
+
+def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunStates:
+    """
+    Judge the readings of each run by the model of its type and draw the posterior from those that pass.
+
+    Parameters
+    ----------
+    model : TypeModel
+        Of the brake type.
+    case : WearCase
+        Its runs.
+    readings : DataFrame
+        `Runs.readings`, which the case points into.
+
+    Returns
+    -------
+    RunStates
+        One row a run; one row a reading kept out.
+    """
+    count = len(case.runs)
+    z = model.covariates.columns(case.shares, count)
+    z_now = model.covariates.columns(case.shares_now, count)
+    judged = gate(model.fit, case.readings, z)
+    state = of_readings(model.fit, judged.readings, z, z_now)
+    before = model.fit.rate_sd**2 + np.einsum("ij,jk,ik->i", z_now, model.fit.covariance[1:, 1:], z_now)
+    frame = pd.DataFrame(
+        {
+            "rate_mm": state.rate,
+            "rate_var": state.rate_var,
+            "wear_mm": state.wear_mm,
+            "wear_var": state.wear_var,
+            "landings_at": state.last_landings,
+            "gap": state.gap,
+            "filter_p": state.filter_p,
+            "path_sd": np.full(count, model.fit.path_sd),
+            "measurement_sd": np.full(count, model.fit.measurement_sd),
+            "dof": _degrees(model, state, before),
+            "readings": state.readings,
+            "gated": np.count_nonzero(judged.gated, axis=0),
+            "kind": np.where(state.readings > 0, model.kind, "assumed").astype(str),
+        },
+        index=case.runs.index,
+    )
+    frame["warnings"] = pd.Series(_warnings(state, judged), index=frame.index, dtype=object)
+    return RunStates(frame, _gated_rows(case, judged, readings))
+
+
+def _degrees(model: TypeModel, state: RunPosterior, before: Floats) -> Floats:
+    """Degrees of freedom of a rate's variance: the type's scatter where little is read, the path's where much is."""
+    prior_share = np.clip(state.rate_var / before, 0.0, 1.0)
+    return 1.0 / (prior_share**2 / model.runs_dof + (1.0 - prior_share) ** 2 / model.path_dof)
+
+
+def _warnings(state: RunPosterior, judged: Gated) -> list[tuple[str, ...]]:
+    out, again = np.count_nonzero(judged.gated, axis=0), np.count_nonzero(judged.reopened, axis=0)
+    lost = np.isnan(state.wear_mm)
+    said: list[tuple[str, ...]] = [()] * lost.size
+    for run in np.flatnonzero((out > 0) | (again > 0) | lost):
+        found = []
+        if out[run]:
+            found.append(f"{out[run]} reading(s) far from the path: kept out of the rate")
+        if again[run]:
+            found.append("two readings in a row off the path: wear taken anew from there; ask what happened")
+        if lost[run]:
+            found.append("neither the start nor any reading is known: wear now is not known")
+        said[run] = tuple(found)
+    return said
+
+
+def _gated_rows(case: WearCase, judged: Gated, readings: pd.DataFrame) -> pd.DataFrame:
+    reading, run = np.nonzero(judged.gated | judged.reopened)
+    chosen = readings.iloc[case.source[reading, run]]
+    return pd.DataFrame(
+        {
+            "run": case.runs.index.to_numpy()[run],
+            "record": chosen["record"].to_numpy(np.int64),
+            "landings": chosen["landings"].to_numpy(float),
+            "wear_mm": chosen["wear_mm"].to_numpy(float),
+            "away": judged.away[reading, run],
+            "reopened": judged.reopened[reading, run],
+        }
+    )

@@ -1,0 +1,259 @@
+"""Fit of one brake type: weak beliefs, outliers out, variances last; small types lean on the others."""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from lifecycle.covariates import Covariates, choose, row_at
+from lifecycle.outliers import GATE, gate
+from lifecycle.pathfilter import Floats, Readings
+from lifecycle.posterior import innovations
+from lifecycle.wear_case import WearCase
+from lifecycle.wear_fit import WearFit, fit_readings, with_free_level
+from lifecycle.wear_prior import WearPrior
+
+# Squared deviations that the belief about each variance counts as; a type of 40 runs outvotes it 20 to 1.
+WEIGHT: Final = 2.0
+# How far position groups and bases move a rate, as a fraction of it (common practice, no source).
+EFFECT: Final = {"position_group": 0.1, "base": 0.25}
+# Fewer runs with an unknown start tell nothing of its distribution: each then sets its own level.
+STARTS_WANTED: Final = 10
+ROUNDS: Final = 3
+FEW_RUNS: Final = 10
+
+
+@dataclass(frozen=True)
+class Typical:
+    """
+    A brake type not seen yet.
+
+    Attributes
+    ----------
+    rate_mm : float
+        Wear per braked landing, mm.
+    rate_spread : float
+        Standard deviation of the rate between types, as a fraction of it.
+    scatter : float
+        Standard deviation of the rate between runs of a type, as a fraction of the rate.
+    path : float
+        Standard deviation of the path per root landing, in landings' worth of wear.
+    measurement_sd : float
+        Of one reading, mm.
+    seen : int
+        Types it was learned from.
+    """
+
+    rate_mm: float
+    rate_spread: float
+    scatter: float
+    path: float
+    measurement_sd: float
+    seen: int = 0
+
+
+# One thousandth of an inch a landing is a rule of thumb of the trade; the rest is common practice, no source.
+RULE_OF_THUMB: Final = Typical(rate_mm=0.0254, rate_spread=0.8, scatter=0.12, path=1.5, measurement_sd=0.15)
+
+
+@dataclass(frozen=True)
+class TypeModel:
+    """
+    What is held of one brake type.
+
+    Attributes
+    ----------
+    fit : WearFit
+        Estimates; of an unread type the typical ones, with the spread between types as uncertainty.
+    covariates : Covariates
+        Columns of the design.
+    runs_dof, path_dof : float
+        Degrees of freedom behind the variance between runs and behind those within a run.
+    kind : str
+        ``estimated``, or ``assumed`` where no run of the type was read.
+    warnings : tuple of str
+        How far the figures lean on beliefs.
+    """
+
+    fit: WearFit
+    covariates: Covariates
+    runs_dof: float
+    path_dof: float
+    kind: str
+    warnings: tuple[str, ...] = ()
+
+
+def fit_type(case: WearCase, typical: Typical) -> TypeModel:
+    """
+    Fit one type that has at least one usable reading.
+
+    Parameters
+    ----------
+    case : WearCase
+        Its runs and readings.
+    typical : Typical
+        What the beliefs centre on.
+
+    Returns
+    -------
+    TypeModel
+        The fit without the readings that it cannot explain.
+    """
+    told = np.asarray(case.readings.valid.any(axis=0))
+    covariates = choose(case.shares, told)
+    z = covariates.columns(case.shares, told.size)
+    readings = case.readings
+    if np.count_nonzero(told & (readings.unknown > 0)) < STARTS_WANTED:
+        readings = with_free_level(readings)
+    rate_mm = _rough_rate(readings, typical)
+    prior = _beliefs(readings, covariates, rate_mm, typical)
+    floor = case.resolution_mm / np.sqrt(12.0)
+    first = _guess(rate_mm, z.shape[1], prior, floor)
+    judged = gate(first, readings, z, limit=GATE * _inflation(first, readings, z))
+    for _ in range(ROUNDS):
+        fit = fit_readings(judged.readings, z, prior=prior, measurement_floor_mm=floor)
+        prior = replace(prior, reference_sd=fit.measurement_sd)
+        again = gate(fit, readings, z)
+        same = np.array_equal(again.gated, judged.gated) and np.array_equal(again.reopened, judged.reopened)
+        judged = again
+        if same:
+            break
+    return _model(fit, covariates, prior)
+
+
+def assume_type(typical: Typical) -> TypeModel:
+    """What is held of a type that nobody has read: the typical brake, as unsure as types differ."""
+    covariance = np.diag([0.0, (typical.rate_spread * typical.rate_mm) ** 2])
+    fit = WearFit(
+        rate=np.array([typical.rate_mm]),
+        covariance=covariance,
+        rate_sd=typical.scatter * typical.rate_mm,
+        path_sd=typical.path * typical.rate_mm,
+        measurement_sd=typical.measurement_sd,
+        start_mm=0.0,
+        start_sd=0.0,
+        start_correlation=0.0,
+        has_start=False,
+        criterion=0.0,
+        degrees=0.0,
+        runs=0,
+        readings=0,
+        columns_kept=np.ones(1, dtype=np.bool_),
+    )
+    dof = 3.0 + typical.seen
+    source = "the other types" if typical.seen else "a rule of thumb"
+    said = (f"no run of this type has been read: assumed from {source}",)
+    return TypeModel(fit, Covariates(()), runs_dof=dof, path_dof=dof, kind="assumed", warnings=said)
+
+
+def typical_of(models: list[TypeModel]) -> Typical:
+    """
+    The typical brake, from the types read so far; the rule of thumb counts as a few runs beside them.
+
+    Parameters
+    ----------
+    models : list of TypeModel
+        Fitted types.
+
+    Returns
+    -------
+    Typical
+        `RULE_OF_THUMB` where the list is empty.
+    """
+    if not models:
+        return RULE_OF_THUMB
+    rates = np.array([max(mean_rate(model), 1e-9) for model in models])
+    logs, thumb = np.log(rates), RULE_OF_THUMB
+    variance = (np.sum((logs - logs.mean()) ** 2) + 2 * thumb.rate_spread**2) / (logs.size + 1)
+    weights = np.array([min(model.runs_dof, 50.0) for model in models] + [5.0])
+
+    def pooled(values: list[float], rule: float) -> float:
+        return float(np.exp(np.average(np.log(np.maximum([*values, rule], 1e-9)), weights=weights)))
+
+    fits = [model.fit for model in models]
+    return Typical(
+        rate_mm=float(np.exp(logs.mean())),
+        rate_spread=float(np.sqrt(variance * (1 + 1 / logs.size))),
+        scatter=pooled([fit.rate_sd / rate for fit, rate in zip(fits, rates, strict=True)], thumb.scatter),
+        path=pooled([fit.path_sd / rate for fit, rate in zip(fits, rates, strict=True)], thumb.path),
+        measurement_sd=pooled([fit.measurement_sd for fit in fits], thumb.measurement_sd),
+        seen=logs.size,
+    )
+
+
+def mean_rate(model: TypeModel) -> float:
+    """Rate at the average of the levels of each factor, mm per landing."""
+    return float(row_at(model.covariates, {}) @ model.fit.rate)
+
+
+def _rough_rate(readings: Readings, typical: Typical) -> float:
+    """Median slope of the runs from their start (the first reading, where the start is unknown) to their last."""
+    first = np.where(readings.restart.any(axis=0), readings.restart.argmax(axis=0), 0)
+    last = readings.valid.shape[0] - 1 - readings.valid[::-1].argmax(axis=0)
+    runs = np.arange(readings.unknown.size)
+    moved = readings.restart.any(axis=0) | (readings.unknown > 0)
+    dx = readings.landings[last, runs] - np.where(moved, readings.landings[first, runs], 0.0)
+    dw = readings.wear_mm[last, runs] - np.where(moved, readings.wear_mm[first, runs], 0.0)
+    told = readings.valid.any(axis=0) & (dx > 0)
+    rate = float(np.median(dw[told] / dx[told])) if told.any() else 0.0
+    return rate if rate > 0 else typical.rate_mm
+
+
+def _beliefs(readings: Readings, covariates: Covariates, rate_mm: float, typical: Typical) -> WearPrior:
+    effects = [EFFECT[factor] * rate_mm for factor, _ in covariates.levels]
+    first = readings.valid & (np.cumsum(readings.valid, axis=0) == 1) & (readings.unknown > 0)
+    starts = (readings.wear_mm - rate_mm * readings.landings)[first]
+    return WearPrior(
+        weight=WEIGHT,
+        rate_sd=typical.scatter * rate_mm,
+        path_sd=typical.path * rate_mm,
+        measurement_sd=typical.measurement_sd,
+        start_sd=max(float(np.std(starts)), typical.measurement_sd) if starts.size else 0.0,
+        rate=(typical.rate_mm, *(0.0 for _ in effects)),
+        rate_scale=(typical.rate_spread * typical.rate_mm, *effects),
+        reference_sd=typical.measurement_sd,
+    )
+
+
+def _guess(rate_mm: float, columns: int, prior: WearPrior, floor_mm: float) -> WearFit:
+    """A fit before any fit: the rough rate and the beliefs, with room for what the covariates will explain."""
+    return WearFit(
+        rate=np.concatenate([[rate_mm], np.zeros(columns - 1)]),
+        covariance=np.zeros((1 + columns, 1 + columns)),
+        rate_sd=3.0 * prior.rate_sd,
+        path_sd=prior.path_sd,
+        measurement_sd=max(prior.measurement_sd, floor_mm),
+        start_mm=0.0,
+        start_sd=0.0,
+        start_correlation=0.0,
+        has_start=False,
+        criterion=0.0,
+        degrees=0.0,
+        runs=0,
+        readings=0,
+        columns_kept=np.ones(columns, dtype=np.bool_),
+    )
+
+
+def _inflation(fit: WearFit, readings: Readings, z: Floats) -> float:
+    """How much wider than guessed the bulk of the innovations is, by the median, which slips do not move."""
+    away = innovations(fit, readings, z)
+    away = away[np.isfinite(away)]
+    return max(float(np.median(np.abs(away))) / 0.6745, 1.0) if away.size else 1.0
+
+
+def _model(fit: WearFit, covariates: Covariates, prior: WearPrior) -> TypeModel:
+    sigma2 = fit.measurement_sd**2
+    believed = prior.precision(fit.rate.size, has_start=False) * np.diag(fit.covariance)[1:] / sigma2
+    spent = fit.rate.size - float(
+        np.sum(believed)
+    )  # coefficients that the readings, not the beliefs, settled
+    return TypeModel(
+        fit=fit,
+        covariates=covariates,
+        runs_dof=max(fit.runs - spent + WEIGHT, 1.0),
+        path_dof=max(fit.readings - fit.runs - spent + WEIGHT, 1.0),
+        kind="estimated",
+        warnings=(f"{fit.runs} runs: the scatter leans on other types or common practice",)
+        * (fit.runs < FEW_RUNS),
+    )

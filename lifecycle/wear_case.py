@@ -1,0 +1,126 @@
+"""The readings of one brake type as arrays, out of the frames of `Runs`."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from lifecycle.covariates import shares_flown, shares_now
+from lifecycle.exposure import Runs
+from lifecycle.pathfilter import Floats, Readings, arrange
+
+Indices = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class WearCase:
+    """
+    Readings of some runs, laid out.
+
+    Attributes
+    ----------
+    runs : DataFrame
+        The rows of `Runs.runs`.
+    readings : Readings
+        Usable readings of n_runs runs.
+    source : array of int, shape (n_readings, n_runs)
+        Position of each reading in `Runs.readings`, -1 where there is none.
+    shares, shares_now : dict
+        Share of each run's landings by factor and level, up to its last reading and for the landings to come.
+    resolution_mm : float
+        Median resolution of the readings.
+    """
+
+    runs: pd.DataFrame
+    readings: Readings
+    source: Indices
+    shares: dict[tuple[str, str], Floats]
+    shares_now: dict[tuple[str, str], Floats]
+    resolution_mm: float
+
+
+def cases_by_type(runs: Runs) -> dict[str, WearCase]:
+    """
+    One case for each brake type.
+
+    Parameters
+    ----------
+    runs : Runs
+        From exposure.
+
+    Returns
+    -------
+    dict
+        Cases by brake type, in alphabetical order; a type without readings has an empty one.
+    """
+    types, code = np.unique(runs.runs["brake_type"].to_numpy(str), return_inverse=True)
+    place = pd.Series(np.arange(len(runs.runs)), index=runs.runs.index)
+    of_span = _places(place, runs.spans["run"])
+    usable = np.flatnonzero(runs.readings["usable"].to_numpy(bool))
+    of_reading = _places(place, runs.readings["run"])[usable]
+    cases = {}
+    for number, brake_type in enumerate(types):
+        rows = np.flatnonzero(code == number)
+        local = np.full(code.size, -1)
+        local[rows] = np.arange(rows.size)
+        mine, spans = code[of_reading] == number, code[of_span] == number
+        cases[str(brake_type)] = _case(
+            runs.runs.iloc[rows],
+            runs.spans.iloc[np.flatnonzero(spans)],
+            local[of_span[spans]],
+            runs.readings,
+            usable[mine],
+            local[of_reading[mine]],
+        )
+    return cases
+
+
+def _places(place: pd.Series, run: pd.Series) -> Indices:
+    return place.reindex(run).to_numpy(np.int64)
+
+
+def _case(  # noqa: PLR0913, PLR0917 (three frames, each with its rows)
+    runs: pd.DataFrame,
+    spans: pd.DataFrame,
+    span_place: Indices,
+    readings: pd.DataFrame,
+    chosen: Indices,
+    reading_place: Indices,
+) -> WearCase:
+    order = np.argsort(reading_place, kind="stable")
+    chosen, column = chosen[order], reading_place[order]
+    counts = np.bincount(column, minlength=len(runs))
+    row = np.arange(column.size) - np.repeat(np.cumsum(counts) - counts, counts)
+    shape = (int(counts.max(initial=0)), len(runs))
+    source = np.full(shape, -1)
+    source[row, column] = chosen
+
+    def laid(name: str) -> Floats:
+        values = np.full(shape, np.nan)
+        values[row, column] = readings[name].to_numpy(float)[chosen]
+        return values
+
+    landings = laid("landings")
+    arranged = arrange(
+        landings.T,
+        laid("wear_mm").T,
+        known_start=runs["known_start"].to_numpy(bool),
+        restart=_restarts(laid("segment")).T if "segment" in readings else False,
+    )
+    until = arranged.landings[-1] if shape[0] else np.zeros(len(runs))
+    resolution = readings["resolution_mm"].to_numpy(float)[chosen]
+    return WearCase(
+        runs=runs,
+        readings=arranged,
+        source=source,
+        shares=shares_flown(spans, span_place, until, runs),
+        shares_now=shares_now(runs),
+        resolution_mm=float(np.median(resolution)) if resolution.size else 0.0,
+    )
+
+
+def _restarts(segment: Floats) -> npt.NDArray[np.bool_]:
+    """Readings that are the first of a segment after the first one (segment 0)."""
+    filled = np.where(np.isfinite(segment), segment, -1.0)
+    return np.isfinite(segment) & (filled > np.vstack([np.zeros((1, filled.shape[1])), filled[:-1]]))
