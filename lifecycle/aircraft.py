@@ -76,9 +76,15 @@ def position_groups(
     """
     of_type = np.append(records.aircraft["aircraft_type"].to_numpy(dtype=object), "")[code]
     table = {
-        (row.aircraft_type, name): group
-        for row in records.aircraft_types.itertuples()
-        for name, group in zip(row.positions, row.position_groups, strict=False)
+        (kind, name): group
+        for kind, names, groups in zip(
+            *(
+                records.aircraft_types[column].tolist()
+                for column in ("aircraft_type", "positions", "position_groups")
+            ),
+            strict=True,
+        )
+        for name, group in zip(names, groups, strict=False)
     }
     pairs = pd.MultiIndex.from_arrays([of_type, position])
     wanted = pd.MultiIndex.from_tuples(list(table), names=None) if table else pairs[:0]

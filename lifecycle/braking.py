@@ -132,7 +132,7 @@ def idle_landings(flown: FlownDays, stays: Stays, idle: Idle, stay: IntArray, da
     aircraft, begun = stays.aircraft[pairs["stay"].to_numpy()], pairs["begun"].to_numpy()
     until = np.clip(pairs["day"].to_numpy(), begun, pairs["ended"].to_numpy())
     missed = flown.braked_through(aircraft, until) - flown.braked_through(aircraft, begun)
-    return np.bincount(pairs["asked"].to_numpy(), weights=missed, minlength=len(stay))
+    return np.bincount(pairs["asked"].to_numpy(), weights=missed, minlength=len(stay)).astype(float)
 
 
 def anchored(flown: FlownDays, code: IntArray, day: IntArray, counter: FloatArray) -> FlownDays:

@@ -1,6 +1,5 @@
 """Braked landings of each stay on an aircraft, and of its run by each reading."""
 
-import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +9,7 @@ from lifecycle.braking import Idle, anchored, braked_by, idle_landings, idle_spa
 from lifecycle.days import FAR, BoolArray, FloatArray, IntArray, day_number
 from lifecycle.landings import FlownDays
 from lifecycle.observations import Records
-from lifecycle.placed import Placed
+from lifecycle.placed import Book, Placed
 from lifecycle.runs import Stays
 from lifecycle.starts import Starts
 
@@ -39,31 +38,29 @@ class Count:
     idle: Idle
 
 
-def count_landings(
-    records: Records, flown: FlownDays, stays: Stays, starts: Starts, placed: Placed, on: dt.date
-) -> Count:
+def count_landings(book: Book, flown: FlownDays, starts: Starts) -> Count:
     """
     Braked landings of every stay and by every reading.
 
     Parameters
     ----------
-    records : Records
-        Needs aircraft, aircraft_types, brakes, installations and deactivations.
+    book : Book
+        Needs aircraft, aircraft_types, brakes, installations and deactivations of its records; stays that last
+        count through its day.
     flown : FlownDays
         Braked landings of the aircraft.
-    stays, starts, placed : Stays, Starts, Placed
-        Installations in runs, landings that these brought along, and readings in them.
-    on : date
-        Stays that last count through this day.
+    starts : Starts
+        Landings that runs brought along.
 
     Returns
     -------
     Count
         See there.
     """
-    idle = idle_spans(records, stays, on)
+    records, stays, placed = book.records, book.stays, book.placed
+    idle = idle_spans(records, stays, book.on)
     counter_on, counter_off = _typed(records, stays)
-    ended = np.minimum(stays.ended, day_number(on))
+    ended = np.minimum(stays.ended, day_number(book.on))
     flown = anchored(
         share_out(records, flown, stays, idle),
         np.concatenate([stays.aircraft, stays.aircraft, stays.aircraft[placed.stay]]),

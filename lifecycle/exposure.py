@@ -2,10 +2,8 @@
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from lifecycle.aircraft import aircraft_on, position_groups
@@ -13,11 +11,11 @@ from lifecycle.counts import Count, count_landings
 from lifecycle.days import FAR, day_number, to_days
 from lifecycle.landings import FlownDays, fly_days
 from lifecycle.limits import limits_in_force
-from lifecycle.notes import notes_of
+from lifecycle.notes import Note, Words, fitted_notes, flying_notes, gather
 from lifecycle.observations import Records
-from lifecycle.placed import place_readings
+from lifecycle.placed import Book, lay_open
 from lifecycle.readings import readings_frame
-from lifecycle.runs import Endings, Stays, endings, lay_out
+from lifecycle.runs import endings
 from lifecycle.scales import scale_of
 from lifecycle.shims import shims_of
 from lifecycle.starts import starts_of
@@ -38,9 +36,13 @@ class Runs:
         ``start_mm`` (governing pin, length left, at x = 0; the new length where unknown, 0 where that is unknown
         too), ``landings`` (braked landings through ``on`` or the end), ``limit_mm`` (limit in length left in the
         coordinates of ``left_mm``; NaN where no limit is known), ``limit_nm``, ``at_limit``, ``fitted`` (bool:
-        on an aircraft on ``on``), ``aircraft`` (int, -1 if not fitted), ``registration``, ``position``,
-        ``position_group``, ``base``, ``weight_variant``, ``aircraft_type``, ``records_through`` (last day of that
-        aircraft's landings on record), ``warnings`` (tuple of str).
+        on an aircraft on ``on``), ``aircraft`` (int, -1 if not fitted), ``registration``, ``position`` ("" if not
+        fitted), ``position_group``, ``base``, ``weight_variant``, ``aircraft_type`` (of the aircraft it was on
+        last, as that was when the brake left it), ``records_through`` (last day of that aircraft's landings on
+        record, NaT if not fitted), ``warnings`` (tuple of str). A brake never installed has one run that
+        never started (``started_on`` NaT); one back from overhaul and not yet installed a run of its own. The
+        limit is the one in force on ``on``, for an ended run on the day it ended. Where readings can only be
+        measured against the limit, that lies at 0 and no start is known.
     spans : DataFrame
         One row an installation of a run: ``run`` (index into runs), ``record``, ``aircraft``, ``aircraft_type``,
         ``base``, ``position``, ``position_group``, ``from_on``, ``to_on`` (NaT while it lasts), ``landings_from``,
@@ -48,9 +50,12 @@ class Runs:
     readings : DataFrame
         One row a reading in a run, in time order within it: ``run`` (index), ``record``, ``day``, ``landings``
         (braked landings of the run by then), ``left_mm`` (length left as measured, other conventions converted),
-        ``wear_mm`` (start_mm + re-shim steps so far - left_mm), ``usable`` (bool: in the rate), ``why_not`` (""
-        if usable: hot, released, held, refused, excluded, within limit only ...), ``resolution_mm``, ``at_or_below``
-        (bool: at or past the limit, in exact decimals), ``position_group``, ``base``.
+        ``wear_mm`` (start_mm + re-shim steps so far - left_mm), ``segment`` (0 as long as the level follows from
+        the start; one more after each span of known fault and each uncertain re-shim: the rate goes on, the level
+        is not known from before), ``usable`` (bool: in the rate), ``why_not`` (""
+        if usable, else one of `readings.WHY_NOT`), ``resolution_mm``, ``at_or_below``
+        (bool: at or past the limit, in exact decimals, as measured: a pin read hot or released reads long, so it may
+        condemn and cannot clear; false for a refused reading), ``position_group``, ``base``.
     """
 
     runs: pd.DataFrame
@@ -88,34 +93,43 @@ def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 
     (`braking.share_out`). Where aircraft landings were typed with an installation, removal or reading, they
     decide instead of the day (`braking.braked_by`).
     """
-    stays = lay_out(records, on)
-    placed = place_readings(records, stays, on)
+    book = lay_open(records, on)
     flown = fly_days(records, on, touch_and_go_weight=touch_and_go_weight)
-    starts = starts_of(records, stays, flown, on)
-    count = count_landings(records, flown, stays, starts, placed, on)
-    shims = shims_of(records, stays, on)
-    ends = endings(records, stays, on)
-    runs = _run_frame(records, stays, ends, flown, on)
-    limit_day = np.where(ends.day < FAR, ends.day, day_number(on))
-    limits = limits_in_force(
-        records, runs[["brake_type", "weight_variant", "position_group"]].assign(day=limit_day)
-    )
-    scale = scale_of(records, stays, limits, placed)
+    starts = starts_of(records, book.stays, flown, on)
+    count = count_landings(book, flown, starts)
+    shims = shims_of(records, book.stays, on)
+    runs = _run_frame(book, flown)
+    limits = limits_in_force(records, runs.assign(day=runs["ended_on"].fillna(pd.Timestamp(on))))
+    scale = scale_of(records, book.stays, limits, book.placed)
+    on_one_scale = scale.anchor == ""
     runs = runs.assign(
-        known_start=starts.known & (scale.anchor == ""),
-        start_mm=np.where(scale.anchor == "", starts.length_mm, 0.0),
-        landings=(count.before + count.within)[stays.last],
+        known_start=starts.known & on_one_scale,
+        start_mm=np.where(on_one_scale, starts.length_mm, 0.0),
+        landings=(count.before + count.within)[book.stays.last],
         limit_mm=scale.limit_nm / NM_PER_MM,
         limit_nm=scale.limit_nm,
         at_limit=limits["at_limit"],
     )
-    runs["warnings"] = notes_of(records, stays, flown, starts, count, limits, scale, shims, on)
-    readings = readings_frame(records, stays, placed, runs, scale, shims)
+    notes = [
+        Note((limits["warning"] != "").to_numpy(), limits["warning"].to_numpy(dtype=object)),
+        Note(~on_one_scale, "new length not on record: measured against the limit only"),
+        Note(starts.before_log, "installed before its aircraft's landings on record begin: start not known"),
+        Note(
+            shims.is_uncertain(len(runs)),
+            "re-shimmed by a step that is not certain: pin level open from then on",
+        ),
+        *flying_notes(book, flown, count),
+        *fitted_notes(book, count),
+    ]
+    runs["warnings"] = gather(notes, len(runs))
+    readings = readings_frame(book, runs, scale, shims)
     readings.insert(3, "landings", count.at_reading)
-    return Runs(runs, _span_frame(records, stays, count), _in_time_order(readings))
+    return Runs(runs, _span_frame(book, count), _in_time_order(readings))
 
 
-def _run_frame(records: Records, stays: Stays, ends: Endings, flown: FlownDays, on: dt.date) -> pd.DataFrame:
+def _run_frame(book: Book, flown: FlownDays) -> pd.DataFrame:
+    records, stays, on = book.records, book.stays, book.on
+    ends = endings(records, stays, on)
     first, last, real = stays.first, stays.last, stays.real()
     brakes = records.brakes.iloc[stays.brake[first]]
     is_last = np.append(np.diff(stays.brake[first]) != 0, True)[: len(first)]
@@ -133,7 +147,7 @@ def _run_frame(records: Records, stays: Stays, ends: Endings, flown: FlownDays, 
             "run": 1 + np.arange(len(first)) - np.searchsorted(stays.brake[first], stays.brake[first]),
             "started_on": to_days(began),
             "ended_on": to_days(ends.day),
-            "end_reason": pd.array(ends.reason, dtype="str"),
+            "end_reason": _text(ends.reason),
             "fitted": fitted,
             "aircraft": np.where(fitted, np.append(records.aircraft["aircraft"], -1)[code], -1),
             "registration": _text(np.where(fitted, aircraft_on(records, "registration", code, day), "")),
@@ -149,7 +163,8 @@ def _run_frame(records: Records, stays: Stays, ends: Endings, flown: FlownDays, 
     )
 
 
-def _span_frame(records: Records, stays: Stays, count: Count) -> pd.DataFrame:
+def _span_frame(book: Book, count: Count) -> pd.DataFrame:
+    records, stays = book.records, book.stays
     real = np.flatnonzero(stays.row >= 0)
     rows = records.installations.iloc[stays.row[real]]
     code, begun = stays.aircraft[real], stays.begun[real]
@@ -177,5 +192,5 @@ def _in_time_order(readings: pd.DataFrame) -> pd.DataFrame:
     return readings.sort_values(columns, kind="stable").drop(columns="after_shim").reset_index(drop=True)
 
 
-def _text(words: npt.NDArray[np.object_]) -> Any:
-    return pd.array(words, dtype="str")
+def _text(words: Words) -> "pd.Series[str]":
+    return pd.Series(words, dtype="str")

@@ -7,7 +7,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import pandas as pd
 
-from lifecycle.days import FAR, FloatArray, IntArray, day_number, day_numbers, key_day, keys
+from lifecycle.days import FAR, BoolArray, FloatArray, IntArray, day_number, day_numbers, key_day, keys
 from lifecycle.errors import BadRecordsError
 from lifecycle.observations import Records
 
@@ -255,30 +255,36 @@ def _free_days(code: IntArray, first: IntArray, last: IntArray, taken: IntArray)
     return _FreeDays(period[free], key[free], np.bincount(period[free], minlength=len(code)))
 
 
-def _among(key: IntArray, taken: IntArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _among(key: IntArray, taken: IntArray) -> BoolArray:
     if not len(taken):
         return np.zeros(len(key), dtype=np.bool_)
-    return taken[np.minimum(np.searchsorted(taken, key), len(taken) - 1)] == key
+    return np.asarray(taken[np.minimum(np.searchsorted(taken, key), len(taken) - 1)] == key)
 
 
 def _within(key: IntArray, value: FloatArray, code: IntArray, first: IntArray, last: IntArray) -> FloatArray:
     """Sum of the values of each aircraft from first through last day; keys ascend."""
     running = np.concatenate([[0.0], np.cumsum(value)])
     upto = np.searchsorted(key, keys(code, last), side="right")
-    return running[upto] - running[np.searchsorted(key, keys(code, first), side="left")]
+    return np.asarray(running[upto] - running[np.searchsorted(key, keys(code, first), side="left")])
 
 
 def _sorted(cells: _Cells) -> _Cells:
     if (np.diff(cells.key) >= 0).all():
         return cells
     order = np.argsort(cells.key, kind="stable")
-    return _Cells(*(column[order] for column in cells))
+    return _Cells(cells.key[order], cells.stops[order], cells.touches[order])
 
 
 def _join(one: _Cells, other: _Cells) -> _Cells:
     if not len(other.key):
         return one
-    return _sorted(_Cells(*(np.concatenate(pair) for pair in zip(one, other, strict=True))))
+    return _sorted(
+        _Cells(
+            np.concatenate([one.key, other.key]),
+            np.concatenate([one.stops, other.stops]),
+            np.concatenate([one.touches, other.touches]),
+        )
+    )
 
 
 def _rejected_takeoffs(records: Records, rows: _Rows, on: dt.date) -> tuple[IntArray, FloatArray]:

@@ -41,8 +41,7 @@ def limits_in_force(records: Records, asked: pd.DataFrame) -> pd.DataFrame:
     records : Records
         Needs wear_limits and brake_types.
     asked : DataFrame, n rows
-        Columns ``brake_type``, ``weight_variant``, ``position_group`` ("" where not known) and ``day``
-        (day number).
+        Columns ``brake_type``, ``weight_variant``, ``position_group`` ("" where not known) and ``day``.
 
     Returns
     -------
@@ -59,11 +58,11 @@ def limits_in_force(records: Records, asked: pd.DataFrame) -> pd.DataFrame:
     by_type = _by_type(records)
     # Days matter only by how many of the type's limits had become effective: that leaves few different questions.
     starts = {name: np.unique([row.effective_on for row in rows]) for name, rows in by_type.items()}
-    era = np.zeros(len(asked), dtype=np.int64)
+    day, era = day_numbers(asked["day"]), np.zeros(len(asked), dtype=np.int64)
     brake_type = asked["brake_type"].to_numpy(dtype=object)
     for name, days in starts.items():
         at = brake_type == name
-        era[at] = np.searchsorted(days, asked["day"].to_numpy()[at], side="right")
+        era[at] = np.searchsorted(days, day[at], side="right")
     question = asked[["brake_type", "weight_variant", "position_group"]].assign(era=era)
     number = question.groupby(list(question.columns), sort=False).ngroup().to_numpy()
     first = pd.DataFrame({"number": number}).drop_duplicates().index

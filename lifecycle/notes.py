@@ -1,99 +1,104 @@
 """What is shaky about a run, in plain words for the page."""
 
-import datetime as dt
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from lifecycle.aircraft import FLYING, aircraft_on
 from lifecycle.counts import Count, sums_by_run
 from lifecycle.days import FAR, BoolArray, count_by, day_number
 from lifecycle.landings import FlownDays
-from lifecycle.observations import Records
-from lifecycle.runs import Stays
-from lifecycle.scales import Scale
-from lifecycle.shims import Shims
-from lifecycle.starts import Starts
+from lifecycle.placed import Book
+
+Words = npt.NDArray[np.object_]
 
 
-def notes_of(
-    records: Records,
-    stays: Stays,
-    flown: FlownDays,
-    starts: Starts,
-    count: Count,
-    limits: pd.DataFrame,
-    scale: Scale,
-    shims: Shims,
-    on: dt.date,
-) -> npt.NDArray[np.object_]:
+class Note(NamedTuple):
+    """One warning for the runs where ``holds``, the same words for all of them or one text a run."""
+
+    holds: BoolArray
+    text: str | Words
+
+
+def gather(notes: Iterable[Note], runs: int) -> Words:
     """
     Warnings of every run.
 
     Parameters
     ----------
-    records : Records
-        Needs aircraft and aircraft_changes.
-    stays, flown, starts, count, limits, scale, shims
-        All that is known about the runs.
-    on : date
-        The day the records are read on.
+    notes : iterable of Note
+        In the order in which they are to be read.
+    runs : int
+        Number of runs r.
 
     Returns
     -------
     array of tuple of str, shape (r,)
         Empty for most.
     """
-    notes = np.empty(len(stays.first), dtype=object)
-    notes[:] = [()] * len(notes)
-    for run, text in _each(records, stays, flown, starts, count, limits, scale, shims, on):
-        notes[run] = (*notes[run], text)
-    return notes
+    gathered = np.empty(runs, dtype=object)
+    gathered[:] = [()] * runs
+    for note in notes:
+        text = np.broadcast_to(np.asarray(note.text, dtype=object), runs)
+        for run in np.flatnonzero(note.holds):
+            gathered[run] = (*gathered[run], str(text[run]))
+    return gathered
 
 
-def _each(
-    records: Records,
-    stays: Stays,
-    flown: FlownDays,
-    starts: Starts,
-    count: Count,
-    limits: pd.DataFrame,
-    scale: Scale,
-    shims: Shims,
-    on: dt.date,
-) -> Iterator[tuple[int, str]]:
-    last, today = stays.last, day_number(on)
-    runs = np.arange(len(last))
-    limit_note = limits["warning"].to_numpy(dtype=object)
-    yield from ((run, limit_note[run]) for run in np.flatnonzero(limit_note != ""))
-    yield from _said(
-        starts.before_log, "installed before its aircraft's landings on record begin: start not known"
-    )
-    yield from _said(scale.anchor != "", "new length not on record: measured against the limit only")
-    ended = np.minimum(stays.ended, today)
-    blank = count_by(flown.unreported, stays.aircraft, ended) - count_by(
-        flown.unreported, stays.aircraft, stays.begun
-    )
-    blank_days = sums_by_run(stays, np.where(stays.row >= 0, blank, 0))
-    yield from ((run, f"flying of {blank_days[run]} days not reported") for run in np.flatnonzero(blank_days))
-    uncertain = shims.uncertain_by(runs, np.full(len(runs), today)) - shims.uncertain_by(
-        runs, np.full(len(runs), -FAR)
-    )
-    yield from _said(uncertain > 0, "re-shimmed by a step that is not certain: pin level open from then on")
-    yield from _said(
-        np.isin(stays.brake[stays.first], stays.overlapping), "shop visit while installed left out"
-    )
-    yield from _said(count.clash, "aircraft landings typed with a reading fall behind an earlier reading")
+def flying_notes(book: Book, flown: FlownDays, count: Count) -> list[Note]:
+    """
+    Say where the log does not carry the count of landings.
+
+    Parameters
+    ----------
+    book : Book
+        Installations in runs.
+    flown : FlownDays
+        Tells which days are blank.
+    count : Count
+        Tells where typed aircraft landings clash.
+
+    Returns
+    -------
+    list of Note
+        Blank days, clashes.
+    """
+    stays = book.stays
+    ended = np.minimum(stays.ended, day_number(book.on))
+    blank = count_by(flown.unreported, stays.aircraft, ended)
+    blank -= count_by(flown.unreported, stays.aircraft, stays.begun)
+    days = sums_by_run(stays, np.where(stays.row >= 0, blank, 0))
+    texts = np.array([f"flying of {number} days not reported" for number in days], dtype=object)
+    return [
+        Note(days > 0, texts),
+        Note(count.clash, "aircraft landings typed with a reading fall behind an earlier reading"),
+    ]
+
+
+def fitted_notes(book: Book, count: Count) -> list[Note]:
+    """
+    Say where an installed brake does not brake or its aircraft does not fly.
+
+    Parameters
+    ----------
+    book : Book
+        Needs aircraft and aircraft_changes of its records.
+    count : Count
+        Tells when brakes were deactivated.
+
+    Returns
+    -------
+    list of Note
+        Deactivations and aircraft status on the day of the book.
+    """
+    stays, last, today = book.stays, book.stays.last, day_number(book.on)
     fitted = (stays.aircraft[last] >= 0) & (stays.ended[last] == FAR)
     idle_now = np.isin(last, count.idle.stay[count.idle.ended > today])
-    yield from _said(fitted & idle_now, "deactivated: installed and not braking")
-    status = np.where(
-        fitted, aircraft_on(records, "status", stays.aircraft[last], np.full(len(last), today)), FLYING
-    )
-    yield from ((run, f"aircraft {status[run]}") for run in np.flatnonzero(status != FLYING))
-
-
-def _said(of_run: BoolArray, text: str) -> Iterable[tuple[int, str]]:
-    return ((run, text) for run in np.flatnonzero(of_run))
+    status = aircraft_on(book.records, "status", stays.aircraft[last], np.full(len(last), today))
+    return [
+        Note(np.isin(stays.brake[stays.first], stays.overlapping), "shop visit while installed left out"),
+        Note(fitted & idle_now, "deactivated: installed and not braking"),
+        Note(fitted & (status != FLYING), "aircraft " + status),
+    ]

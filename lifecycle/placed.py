@@ -9,7 +9,7 @@ import pandas as pd
 from lifecycle.days import FAR, FloatArray, IntArray, day_number, day_numbers, keys, latest
 from lifecycle.landings import codes_of
 from lifecycle.observations import Records
-from lifecycle.runs import Stays
+from lifecycle.runs import Stays, lay_out
 
 
 @dataclass(frozen=True)
@@ -20,6 +20,36 @@ class Placed:
     stay: IntArray
     day: IntArray
     counter: FloatArray
+
+
+@dataclass(frozen=True)
+class Book:
+    """Records read on one day and laid out by brake: its stays on aircraft, and the readings in them."""
+
+    records: Records
+    on: dt.date
+    stays: Stays
+    placed: Placed
+
+
+def lay_open(records: Records, on: dt.date) -> Book:
+    """
+    Lay the records out by brake.
+
+    Parameters
+    ----------
+    records : Records
+        Needs brakes, aircraft, installations, shop_visits and pin_readings.
+    on : date
+        What is dated later is left out.
+
+    Returns
+    -------
+    Book
+        Installations in runs, and readings in them.
+    """
+    stays = lay_out(records, on)
+    return Book(records, on, stays, place_readings(records, stays, on))
 
 
 def place_readings(records: Records, stays: Stays, on: dt.date) -> Placed:
@@ -39,7 +69,7 @@ def place_readings(records: Records, stays: Stays, on: dt.date) -> Placed:
     -------
     Placed
         In the order of the records. A reading belongs to the last stay begun by its day, or to the first.
-        Aircraft landings typed with a reading count only while the brake was on the aircraft.
+        Aircraft landings typed with an accepted reading count, while the brake was on the aircraft.
     """
     day = day_numbers(records.pin_readings["day"])
     row = np.flatnonzero(day <= day_number(on))
@@ -51,5 +81,6 @@ def place_readings(records: Records, stays: Stays, on: dt.date) -> Placed:
     first = np.searchsorted(begun, keys(brake, np.full(len(brake), -FAR)), side="left")
     stay = np.where(stay >= 0, stay, first)
     counter = read["aircraft_landings"].to_numpy(dtype=float)
-    fitted = (stays.row[stay] >= 0) & (day >= stays.begun[stay]) & (day <= stays.ended[stay])
+    fitted = (stays.row[stay] >= 0) & (read["state"] == "accepted").to_numpy()
+    fitted &= (day >= stays.begun[stay]) & (day <= stays.ended[stay])
     return Placed(row, stay, day, np.where(fitted, counter, np.nan))

@@ -9,9 +9,7 @@ import pandas as pd
 from lifecycle.aircraft import aircraft_on, position_groups
 from lifecycle.days import FAR, BoolArray, FloatArray, IntArray, count_by, keys, latest, to_days
 from lifecycle.exclusions import exclusions_of
-from lifecycle.observations import Records
-from lifecycle.placed import Placed
-from lifecycle.runs import Stays
+from lifecycle.placed import Book
 from lifecycle.scales import Scale, left_nm
 from lifecycle.shims import Shims
 from lifecycle.units import NM_PER_MM
@@ -29,18 +27,15 @@ WHY_NOT: Final = (
 )
 
 
-def readings_frame(
-    records: Records, stays: Stays, placed: Placed, runs: pd.DataFrame, scale: Scale, shims: Shims
-) -> pd.DataFrame:
+def readings_frame(book: Book, runs: pd.DataFrame, scale: Scale, shims: Shims) -> pd.DataFrame:
     """
     The readings of all runs, without their braked landings.
 
     Parameters
     ----------
-    records : Records
-        Needs aircraft, aircraft_changes, aircraft_types, brakes, exclusions, installations and pin_readings.
-    stays, placed : Stays, Placed
-        Installations in runs, and readings in them.
+    book : Book
+        Needs aircraft, aircraft_changes, aircraft_types, brakes, exclusions, installations and pin_readings of its
+        records.
     runs : DataFrame, one row a run
         Columns ``known_start``, ``start_mm`` and ``at_limit``.
     scale, shims : Scale, Shims
@@ -49,9 +44,10 @@ def readings_frame(
     Returns
     -------
     DataFrame, n rows
-        As `exposure.Runs.readings` declares, but for ``landings``, in the order of ``placed``; ``after_shim`` tells
+        As `exposure.Runs.readings` declares, but for ``landings``, in the order of the book; ``after_shim`` tells
         whether a reading of the day of a re-shim was taken after it.
     """
+    records, stays, placed = book.records, book.stays, book.placed
     run = stays.run[placed.stay]
     read = records.pin_readings.iloc[placed.row]
     pin_nm = read["pin_nm"].to_numpy()
@@ -76,16 +72,16 @@ def readings_frame(
             "wear_mm": runs["start_mm"].to_numpy()[run] + steps - left / NM_PER_MM,
             "segment": past_faults + shims.uncertain_by(run, by_then) - shims.uncertain_by(run, before_all),
             "usable": reason == "",
-            "why_not": pd.array(reason, dtype="str"),
+            "why_not": pd.Series(reason, dtype="str"),
             "resolution_mm": read["resolution_nm"].to_numpy() / NM_PER_MM,
             "at_or_below": _at_or_below(
                 left, scale.limit_nm[run], runs["at_limit"].to_numpy(dtype=object)[run]
             )
             & (reason != "refused"),
-            "position_group": pd.array(
+            "position_group": pd.Series(
                 position_groups(records, stays.aircraft, position)[placed.stay], dtype="str"
             ),
-            "base": pd.array(aircraft_on(records, "base", code, placed.day), dtype="str"),
+            "base": pd.Series(aircraft_on(records, "base", code, placed.day), dtype="str"),
             "after_shim": after,
         }
     )
@@ -141,4 +137,4 @@ def why_not(read: pd.DataFrame, left: FloatArray, *, excluded: BoolArray) -> npt
     number = np.select(
         [np.asarray(reason, dtype=np.bool_) for reason in reasons], range(1, len(reasons) + 1), 0
     )
-    return np.array(WHY_NOT, dtype=object)[number]
+    return np.asarray(np.array(WHY_NOT, dtype=object)[number])

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from lifecycle.days import BoolArray, FloatArray, IntArray, day_number, day_numbers, keys
+from lifecycle.days import DAY_BITS, BoolArray, FloatArray, IntArray, day_number, day_numbers, keys
 from lifecycle.landings import codes_of
 from lifecycle.observations import Records
 from lifecycle.runs import Stays
@@ -27,6 +27,10 @@ class Shims:
     def uncertain_by(self, run: IntArray, day: IntArray) -> IntArray:
         """Uncertain steps through a day, counted the same way."""
         return np.concatenate([[0], np.cumsum(~self.certain)])[self._upto(run, day)]
+
+    def is_uncertain(self, runs: int) -> BoolArray:
+        """Whether each of so many runs has an uncertain step."""
+        return np.bincount(self.key[~self.certain] >> DAY_BITS, minlength=runs) > 0
 
     def _upto(self, run: IntArray, day: IntArray) -> IntArray:
         return np.searchsorted(self.key, keys(run, day), side="right")

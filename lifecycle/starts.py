@@ -109,4 +109,4 @@ def _before_log(records: Records, stays: Stays, real: IntArray, flown: FlownDays
     in_service = np.append(day_numbers(records.aircraft["in_service_on"], missing=-FAR), FAR)[aircraft]
     log_begins = np.append(flown.first_day, FAR)[aircraft]
     waited = np.minimum(log_begins, today) - np.maximum(stays.begun[real], in_service)
-    return (aircraft >= 0) & (waited > LOG_GAP_DAYS) & np.isnan(counter[stays.row[real]])
+    return np.asarray((aircraft >= 0) & (waited > LOG_GAP_DAYS) & np.isnan(counter[stays.row[real]]))
