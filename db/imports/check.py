@@ -1,0 +1,129 @@
+"""The format of rows: each cell of its kind, each row consistent in itself; nothing here asks the database."""
+
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from db.errors import RowError, RowsRefusedError
+from db.files import FILES, Column, File
+from db.files.column import DAYS, NUMBERS
+from db.imports.cells import NOT_A_DAY, Cells
+from db.imports.header import Header, read_header
+from db.imports.refused import CellError, Findings
+from db.imports.source import Progress, Rows, Source
+from db.imports.within import Broken, broken_rules
+
+
+@dataclass(frozen=True)
+class Checked:
+    """
+    The rows of one file that are good in themselves, as a frame with every column of the file and `row`.
+
+    `whole` is false where the file could not be read to its end or lacks a required column.
+    """
+
+    file: File
+    rows: pd.DataFrame
+    whole: bool
+
+
+def check_source(
+    source: Source, findings: Findings, *, today: dt.date, progress: Progress | None = None
+) -> Checked:
+    """Read and check one source; what is wrong goes to the findings."""
+    file = FILES[source.name]
+    header = read_header(file, source.header)
+    findings.add(*header.errors)
+    cells = {place: Cells(column, today=today) for place, column in header.places.items()}
+    frames, whole, done = [_frame(file, [], {})], header.complete, 0
+    for rows in source.rows:
+        findings.add(*rows.errors)
+        frames.append(_good_rows(file, header, rows, cells, findings))
+        whole = whole and not rows.broken
+        done += len(rows.numbers)
+        if progress is not None:
+            progress(f"reading {file.name}", done, max(source.total, done))
+    return Checked(file, pd.concat(frames, ignore_index=True), whole)
+
+
+def rows_from(name: str, entered: Sequence[Mapping[str, str]], *, today: dt.date) -> pd.DataFrame:
+    """Return rows typed elsewhere (a form) as a file's frame, counted from 1; everything wrong is one error."""
+    columns = list(dict.fromkeys(column for row in entered for column in row))
+    texts = [[row.get(column, "") for column in columns] for row in entered]
+    rows = Rows(list(range(1, len(texts) + 1)), texts)
+    findings = Findings()
+    checked = check_source(Source(name, columns, len(texts), iter([rows])), findings, today=today)
+    if findings.total:
+        raise RowsRefusedError(tuple(findings.kept))
+    return checked.rows
+
+
+def _good_rows(
+    file: File, header: Header, rows: Rows, cells: Mapping[int, Cells], findings: Findings
+) -> pd.DataFrame:
+    by_place = list(zip(*rows.texts, strict=True)) or [()] * (max(header.places, default=0) + 1)
+    typed = {column.name: by_place[place] for place, column in header.places.items()}
+    values: dict[str, list[Any]] = {}
+    unread = _unread(file, header, rows)
+    for place, column in header.places.items():
+        values[column.name], refused = cells[place].read(typed[column.name])
+        findings.add_many(_cell_errors(file, rows, column, typed[column.name], refused), len(refused))
+        unread.loc[list(refused), column.name] = True
+    frame = _frame(file, rows.numbers, values)
+    bad = unread.any(axis=1)
+    for broken in broken_rules(file, frame):
+        hit = broken.rows & ~unread[[name for name in broken.looks_at if name in unread]].any(axis=1)
+        findings.add_many(_rule_errors(file, rows, broken, typed, hit), int(hit.sum()))
+        bad |= hit
+    return frame[~bad]
+
+
+def _unread(file: File, header: Header, rows: Rows) -> pd.DataFrame:
+    """Cells that cannot be judged: their error is known already, or a required column is not there at all."""
+    present = [column.name for column in header.places.values()]
+    names = [*present, *(column.name for column in file.columns if column.name not in present)]
+    unread = pd.DataFrame(False, index=range(len(rows.numbers)), columns=names)
+    unread[[column.name for column in file.columns if column.required and column.name not in present]] = True
+    place = {number: at for at, number in enumerate(rows.numbers)}
+    for error in rows.errors:
+        if error.row in place and error.column in present:
+            unread.loc[place[error.row], error.column] = True
+    return unread
+
+
+def _cell_errors(
+    file: File, rows: Rows, column: Column, typed: Sequence[str], refused: Mapping[int, CellError]
+) -> Iterator[RowError]:
+    for at, error in refused.items():
+        yield RowError(file.name, rows.numbers[at], column.name, typed[at][:80], error.rule, error.suggestion)
+
+
+def _rule_errors(
+    file: File, rows: Rows, broken: Broken, typed: Mapping[str, Sequence[str]], hit: "pd.Series[bool]"
+) -> Iterator[RowError]:
+    for at in np.flatnonzero(hit):
+        value = typed[broken.column][int(at)][:80] if broken.column in typed else ""
+        yield RowError(file.name, rows.numbers[at], broken.column, value, broken.rule, broken.suggestion)
+
+
+def _frame(file: File, numbers: Sequence[int], values: Mapping[str, list[Any]]) -> pd.DataFrame:
+    """Every column of the file, and the pins that there are, each with the type of its kind."""
+    pins = [column for name in values if (column := file.column(name)) and column not in file.columns]
+    columns = {
+        column.name: _typed(column, values.get(column.name), len(numbers))
+        for column in (*file.columns, *pins)
+    }
+    return pd.DataFrame({"row": np.array(numbers, dtype=np.int64), **columns})
+
+
+def _typed(column: Column, values: list[Any] | None, length: int) -> Any:  # noqa: ANN401 - an array of numbers, days or texts
+    if column.kind in NUMBERS:
+        return np.full(length, np.nan) if values is None else np.array(values, dtype=np.float64)
+    if column.kind in DAYS:
+        days = np.full(length, NOT_A_DAY) if values is None else np.array(values, dtype=np.int64)
+        return days.view("datetime64[D]").astype("datetime64[s]")
+    return pd.array([""] * length if values is None else values, dtype="str")

@@ -1,0 +1,68 @@
+"""What a folder of CSV files or a workbook brings: the sources whose names are known, the others refused."""
+
+from pathlib import Path
+from typing import Final
+
+from db.errors import NotFoundError, RowError
+from db.files import FILES
+from db.imports.csv_file import SAVE_AS_CSV, open_csv
+from db.imports.source import Source
+from db.imports.texts import nearest
+from db.imports.workbook import open_workbook
+
+WORKBOOKS: Final = (".xlsx", ".xlsm")
+
+
+def open_all(path: Path) -> tuple[list[Source], list[RowError]]:
+    """Return the sources in loading order, and why the others are not among them."""
+    if not path.exists():
+        raise NotFoundError(f"{path} is not there; wanted a folder of CSV files or a workbook (.xlsx)")
+    found = _in_folder(path) if path.is_dir() else _in_file(path)
+    errors = [item for item in found if isinstance(item, RowError)]
+    sources = {item.name: item for item in found if isinstance(item, Source)}
+    if not found:
+        raise NotFoundError(
+            f"{path} has nothing to import; wanted files such as {', '.join(list(FILES)[:3])} (.csv)"
+        )
+    return [sources[name] for name in FILES if name in sources], errors
+
+
+def _in_folder(folder: Path) -> list[Source | RowError]:
+    """Hidden files and a README are not records; everything else is, or is in the wrong place."""
+    paths = [p for p in sorted(folder.iterdir()) if not p.name.startswith(".") and p.stem.upper() != "README"]
+    return [
+        _named(path.name, path.stem) or open_csv(path) if _is_csv(path) else _misplaced(path)
+        for path in paths
+    ]
+
+
+def _in_file(path: Path) -> list[Source | RowError]:
+    if path.suffix.lower() not in WORKBOOKS:
+        return [_named(path.name, path.stem) or open_csv(path) if _is_csv(path) else _misplaced(path)]
+    opened = open_workbook(path)
+    if isinstance(opened, RowError):
+        return [opened]
+    return [_named(f"sheet {source.name}", source.name) or source for source in opened]
+
+
+def _is_csv(path: Path) -> bool:
+    return path.is_file() and path.suffix.lower() == ".csv"
+
+
+def _misplaced(path: Path) -> RowError:
+    if path.is_dir():
+        return RowError(
+            path.name, 0, "", path.name, "is a folder; wanted CSV files", "import that folder by itself"
+        )
+    suggestion = "import the workbook by itself" if path.suffix.lower() in WORKBOOKS else SAVE_AS_CSV
+    return RowError(path.name, 0, "", path.name, "is not a CSV file or an xlsx workbook", suggestion)
+
+
+def _named(shown: str, name: str) -> RowError | None:
+    """Why records cannot have this name, if they cannot."""
+    if name in FILES:
+        return None
+    suggestion = (
+        f"name it {nearest(name, FILES)} if that is what it holds, or take it away; known: {', '.join(FILES)}"
+    )
+    return RowError(shown, 0, "", name, "is not the name of a file of records", suggestion)

@@ -1,0 +1,64 @@
+"""Rules that one row must keep within itself: what is required, what excludes what, which day comes first."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pandas as pd
+
+from db.files import File
+from db.files.column import PIN
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A rule, the columns that it looks at (the error shows in the first), and the rows that break it."""
+
+    looks_at: tuple[str, ...]
+    rows: "pd.Series[bool]"
+    rule: str
+    suggestion: str
+
+    @property
+    def column(self) -> str:
+        """The column in which the error shows."""
+        return self.looks_at[0]
+
+
+def broken_rules(file: File, rows: pd.DataFrame) -> Iterator[Broken]:
+    """Every rule of the file, with the rows that break it."""
+    known = rows.notna() & (rows != "")
+    for column in file.columns:
+        if column.required and not column.may_be_blank:
+            rule, suggestion = "is empty; a value is required", "write the value, or take the row out"
+            yield Broken((column.name,), ~known[column.name], rule, suggestion)
+    if file.one_of:
+        names = " or ".join(file.one_of)
+        several = known[list(file.one_of)].sum(axis=1) != 1
+        yield Broken(
+            file.one_of, several, f"exactly one of {names} is wanted", f"give {names}, not both or none"
+        )
+    for earlier, later in file.in_order:
+        suggestion = f"check {later} and {earlier}"
+        yield Broken((later, earlier), rows[later] < rows[earlier], f"lies before {earlier}", suggestion)
+    for day in file.tells_of:
+        rule = f"lies before {day}; nobody can have written it down by then"
+        yield Broken(
+            ("recorded_on", day), rows["recorded_on"] < rows[day], rule, f"check recorded_on and {day}"
+        )
+    if file.name == "pin_readings":
+        pins = [name for name in rows.columns if PIN.fullmatch(name)]
+        nothing = ~known[[*pins, "within_limit"]].any(axis=1)
+        yield Broken(
+            (*pins, "within_limit"),
+            nothing,
+            "neither a pin nor within_limit is given",
+            "write the pin, or within_limit yes or no",
+        )
+    if file.name == "installations":
+        alone = known["removal_reason"] & ~known["removed_on"]
+        yield Broken(
+            ("removed_on", "removal_reason"),
+            alone,
+            "is empty, but removal_reason is given",
+            "write removed_on, or leave both empty",
+        )
