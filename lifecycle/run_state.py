@@ -5,11 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from lifecycle.drag import Drift, doubt_rate, find_drift
 from lifecycle.outliers import Gated, gate
 from lifecycle.pathfilter import Floats
-from lifecycle.posterior import RunPosterior, of_readings
+from lifecycle.posterior import RunPosterior, innovations, of_readings
 from lifecycle.type_model import TypeModel
 from lifecycle.wear_case import WearCase
+from lifecycle.within_limit import latest_checks, learn_from_checks
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,12 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
     z_now = model.covariates.columns(case.shares_now, count)
     judged = gate(model.fit, case.readings, z)
     state = of_readings(model.fit, judged.readings, z, z_now)
+    drift = find_drift(innovations(model.fit, judged.readings, z), judged.readings)
+    state = doubt_rate(state, drift, measurement_sd=model.fit.measurement_sd)
+    check = latest_checks(case, readings, state)
+    state = learn_from_checks(
+        state, check, path_sd=model.fit.path_sd, measurement_sd=model.fit.measurement_sd
+    )
     before = model.fit.rate_sd**2 + np.einsum("ij,jk,ik->i", z_now, model.fit.covariance[1:, 1:], z_now)
     frame = pd.DataFrame(
         {
@@ -62,7 +70,7 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
         },
         index=case.runs.index,
     )
-    frame["warnings"] = pd.Series(_warnings(state, judged), index=frame.index, dtype=object)
+    frame["warnings"] = pd.Series(_warnings(state, judged, drift), index=frame.index, dtype=object)
     return RunStates(frame, _gated_rows(case, judged, readings))
 
 
@@ -72,11 +80,11 @@ def _degrees(model: TypeModel, state: RunPosterior, before: Floats) -> Floats:
     return 1.0 / (prior_share**2 / model.runs_dof + (1.0 - prior_share) ** 2 / model.path_dof)
 
 
-def _warnings(state: RunPosterior, judged: Gated) -> list[tuple[str, ...]]:
+def _warnings(state: RunPosterior, judged: Gated, drift: Drift) -> list[tuple[str, ...]]:
     out, again = np.count_nonzero(judged.gated, axis=0), np.count_nonzero(judged.reopened, axis=0)
     lost = np.isnan(state.wear_mm)
     said: list[tuple[str, ...]] = [()] * lost.size
-    for run in np.flatnonzero((out > 0) | (again > 0) | lost):
+    for run in np.flatnonzero((out > 0) | (again > 0) | lost | (drift.sign != 0)):
         found = []
         if out[run]:
             found.append(f"{out[run]} reading(s) far from the path: kept out of the rate")
@@ -84,6 +92,10 @@ def _warnings(state: RunPosterior, judged: Gated) -> list[tuple[str, ...]]:
             found.append("two readings in a row off the path: wear taken anew from there; ask what happened")
         if lost[run]:
             found.append("neither the start nor any reading is known: wear now is not known")
+        if drift.sign[run]:
+            word = "faster" if drift.sign[run] > 0 else "slower"
+            lately = f"{drift.rate_mm[run]:.4f} mm a landing since {drift.since[run]:.0f} landings"
+            found.append(f"wearing {word} than its own past: {lately}; its rate is in doubt")
         said[run] = tuple(found)
     return said
 
