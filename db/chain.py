@@ -87,6 +87,19 @@ def change_hash(seq: int, previous: str, body: bytes) -> str:
     return hashlib.sha256(TAG + seq.to_bytes(8, "big") + bytes.fromhex(previous) + body).hexdigest()
 
 
+def packed(body: bytes) -> bytes:
+    """Compress bytes for keeping; the checksum also covers the few bits that decompression does not look at."""
+    kept = zlib.compress(body)
+    return kept + zlib.crc32(kept).to_bytes(4, "big")
+
+
+def unpacked(kept: bytes) -> bytes:
+    """Return the bytes that were kept; ValueError or zlib.error if they were touched."""
+    if zlib.crc32(kept[:-4]) != int.from_bytes(kept[-4:], "big"):
+        raise ValueError("the checksum is wrong")
+    return zlib.decompress(kept[:-4])
+
+
 def _locked_head(session: Session) -> Head:
     # On SQLite the transaction began IMMEDIATE and holds the only write lock already.
     found = session.execute(
@@ -161,7 +174,7 @@ def _write(  # noqa: PLR0913 - the parts of one link of the chain
         "source": act.source,
         "act": act.act,
         "facts": sum(_length(columns) for _, columns in parts),
-        "body": zlib.compress(body),
+        "body": packed(body),
         "previous": previous,
         "hash": change_hash(seq, previous, body),
     }

@@ -36,8 +36,10 @@ def open_engine(url: str) -> Engine:
 
 
 def reading(engine: Engine) -> Engine:
-    """Return the same engine for reading only: its transactions do not hold up writers."""
-    return engine.execution_options(reading=True, postgresql_readonly=True)
+    """Return the same engine for reading only: a transaction sees one state throughout and holds up no writer."""
+    if engine.dialect.name == "postgresql":
+        return engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+    return engine.execution_options(reading=True)
 
 
 def journal_mode(version: tuple[int, ...]) -> tuple[str, str]:
