@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from lifecycle import fuel
 
 weights = st.floats(0.01, 1e4)
-hours = st.floats(0, 12)
+hours = st.floats(0.1, 12)
 burns = st.floats(0.01, 0.06)
 
 
