@@ -5,14 +5,21 @@ Same key and same values: skipped. A blank end filled in: completed. Anything el
 for Corrections. A blank says nothing, so it never contradicts what is on record.
 """
 
-from collections.abc import Mapping
+import datetime as dt
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import pandas as pd
+from sqlalchemy.orm import Session
 
-from db.errors import RowError
+from db.base import Fact, table_of
+from db.chain import Act, append
+from db.entry.outcome import Outcome
+from db.errors import RowError, RowsRefusedError
 from db.files import File
+from db.lookup import among, current
+from db.plain import plain_columns
 
 ADVICE: Final = "enter a correction under Corrections, or take the value out of the file"
 
@@ -77,6 +84,45 @@ def sort_by_key(resolved: Resolved, known: pd.DataFrame) -> Sorted:
         same=int((found & ~clashing & ~completing).sum()) + int((~clash_above.any(axis=1)).sum()),
         errors=tuple(sorted(errors, key=lambda error: error.row)),
     )
+
+
+def record_rows(session: Session, act: Act, model: type[Fact], resolved: Resolved) -> Outcome:
+    """Append what is new or completed by the key rule; anything that contradicts refuses all of it."""
+    found = sort_by_key(resolved, known_rows(session, model, resolved))
+    if found.errors:
+        raise RowsRefusedError(found.errors)
+    parts = [(model, part.drop(columns="row")) for part in (found.new, found.completed) if len(part)]
+    if parts:
+        append(session, act, parts)
+    return Outcome(added=len(found.new), same=found.same, completed=len(found.completed))
+
+
+def known_rows(session: Session, model: type[Fact], resolved: Resolved) -> pd.DataFrame:
+    """Facts on record that can share a key with these rows; withdrawn ones too, so that no row brings them back."""
+    statement = current(model, withdrawn=True)
+    for column, source in resolved.columns.items():
+        if source in resolved.file.key and _given(resolved.rows[[column]]).all(axis=None):
+            values = plain_columns(table_of(model), resolved.rows[[column]].drop_duplicates())[column]
+            statement = statement.where(among(getattr(model, column), values))
+    return as_frame(model, session.execute(statement).all())
+
+
+def as_frame(model: type[Fact], found: Sequence[Any]) -> pd.DataFrame:
+    """Return rows of the table with the types of a file's frame: text "", number NaN, day NaT where not known."""
+    columns = table_of(model).columns
+    frame = pd.DataFrame(found, columns=[column.name for column in columns], dtype="object")
+    kinds: dict[type, Any] = {
+        str: "str",
+        int: "float64",
+        float: "float64",
+        dt.date: "datetime64[s]",
+        bool: "bool",
+    }
+    for column in columns:
+        kind = column.type.python_type
+        values = frame[column.name].fillna("") if kind is str else frame[column.name]
+        frame[column.name] = values.astype(kinds[kind])
+    return frame
 
 
 def _beside(rows: pd.DataFrame, others: pd.DataFrame, key: list[str]) -> pd.DataFrame:

@@ -1,6 +1,6 @@
 """Files about brakes and where they were."""
 
-from db.files.column import COUNT, NAME, NUMBER, PAST_DAY, POSITIVE, TEXT, WORD, File, may, must
+from db.files.column import COUNT, NAME, NOT_KEPT, NUMBER, PAST_DAY, POSITIVE, TEXT, WORD, File, may, must
 from db.records.brakes import ARRANGEMENTS, REMOVAL_REASONS, SHOP_WORK, STARTS
 
 BRAKES = File(
@@ -18,9 +18,9 @@ BRAKES = File(
 INSTALLATIONS = File(
     "installations",
     (
-        must("serial", NAME),
-        may("brake_type", NAME),
-        must("registration", NAME),
+        must("serial", NAME, field="brake"),
+        may("brake_type", NAME, field=NOT_KEPT),
+        must("registration", NAME, field="aircraft"),
         must("position", NAME),
         must("installed_on", PAST_DAY),
         may("removed_on", PAST_DAY),
@@ -39,8 +39,8 @@ INSTALLATIONS = File(
 RESHIMS = File(
     "reshims",
     (
-        must("serial", NAME),
-        may("brake_type", NAME),
+        must("serial", NAME, field="brake"),
+        may("brake_type", NAME, field=NOT_KEPT),
         must("day", PAST_DAY),
         must("step_mm", POSITIVE),
         may("step_sd_mm", NUMBER),
@@ -51,11 +51,11 @@ RESHIMS = File(
 DEACTIVATIONS = File(
     "deactivations",
     (
-        must("serial", NAME),
-        may("brake_type", NAME),
-        must("from", PAST_DAY),
-        may("to", PAST_DAY),
-        may("reason", TEXT),
+        must("serial", NAME, field="brake"),
+        may("brake_type", NAME, field=NOT_KEPT),
+        must("from", PAST_DAY, field="from_on"),
+        may("to", PAST_DAY, field="to_on"),
+        may("reason", TEXT, field="why"),
     ),
     key=("serial", "brake_type", "from"),
     ends=("to",),
@@ -65,12 +65,12 @@ DEACTIVATIONS = File(
 SHOP_VISITS = File(
     "shop_visits",
     (
-        must("serial", NAME),
-        may("brake_type", NAME),
+        must("serial", NAME, field="brake"),
+        may("brake_type", NAME, field=NOT_KEPT),
         must("sent_on", PAST_DAY),
         may("back_on", PAST_DAY),
-        may("serial_back", NAME),
-        may("brake_type_back", NAME),
+        may("serial_back", NAME, field="brake_back"),
+        may("brake_type_back", NAME, field=NOT_KEPT),
         must("work", WORD, SHOP_WORK),
         may("cost", NUMBER),
         may("currency", NAME),

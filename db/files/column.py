@@ -27,31 +27,38 @@ TEXTS: Final = (NAME, TEXT, LIST, WORD, LENGTH)
 DAYS: Final = (DAY, PAST_DAY, MONTH)
 NUMBERS: Final = (COUNT, QUANTITY, NUMBER, POSITIVE, SIGNED)
 
+NOT_KEPT: Final = ""  # the field of a column that finds a record, or is kept another way
+
 PIN: Final = re.compile(r"pin_[1-9][0-9]?")
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column; `may_be_blank` is for a column that must be there although its cells may be empty."""
+    """
+    One column, and the `field` of the table that keeps it.
+
+    `may_be_blank` is for a column that must be there although its cells may be empty.
+    """
 
     name: str
     kind: str
     required: bool = False
     words: tuple[str, ...] = ()
+    field: str = ""
     may_be_blank: bool = False
 
 
-def must(name: str, kind: str, words: tuple[str, ...] = ()) -> Column:
-    """Return a column that a file must have, with a value in each row."""
-    return Column(name, kind, required=True, words=words)
+def must(name: str, kind: str, words: tuple[str, ...] = (), *, field: str | None = None) -> Column:
+    """Return a column that a file must have, with a value in each row; kept under its name unless `field` says."""
+    return Column(name, kind, required=True, words=words, field=name if field is None else field)
 
 
-def may(name: str, kind: str, words: tuple[str, ...] = ()) -> Column:
+def may(name: str, kind: str, words: tuple[str, ...] = (), *, field: str | None = None) -> Column:
     """Return a column that a file may have."""
-    return Column(name, kind, words=words)
+    return Column(name, kind, words=words, field=name if field is None else field)
 
 
-ANY_FILE: Final = (may("recorded_on", PAST_DAY), may("work_order", TEXT), may("note", TEXT))
+ANY_FILE: Final = (may("recorded_on", PAST_DAY, field=NOT_KEPT), may("work_order", TEXT), may("note", TEXT))
 
 
 @dataclass(frozen=True)
@@ -75,6 +82,11 @@ class File:
     def columns(self) -> tuple[Column, ...]:
         """Its own columns, and those that any file may carry."""
         return self.own + ANY_FILE
+
+    @property
+    def fields(self) -> dict[str, str]:
+        """The column that each field of the table is read from."""
+        return {column.field: column.name for column in self.columns if column.field != NOT_KEPT}
 
     def column(self, name: str) -> Column | None:
         """Return the column of this name; pins are numbered on as far as a brake has them."""

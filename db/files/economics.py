@@ -5,6 +5,7 @@ from db.files.column import (
     DAY,
     MONTH,
     NAME,
+    NOT_KEPT,
     NUMBER,
     PAST_DAY,
     QUANTITY,
@@ -47,7 +48,7 @@ ORDERS = File(
 FLYING_PLAN = File(
     "flying_plan",
     (
-        may("registration", NAME),
+        may("registration", NAME, field="aircraft"),
         may("base", NAME),
         must("month", MONTH),
         must("landings", NUMBER),
@@ -71,7 +72,7 @@ ASSUMPTIONS = File(
         must("dated", PAST_DAY),
         may("owner", TEXT),
         may("review_by", DAY),
-        may("approved", WORD, YES_NO),
+        may("approved", WORD, YES_NO, field=NOT_KEPT),
     ),
     key=("name", "aircraft_type", "brake_type", "base", "dated"),
 )

@@ -1,6 +1,20 @@
 """Files about bases, aircraft, brake types, their limits and where they may be fitted."""
 
-from db.files.column import DAY, LENGTH, LIST, NAME, NUMBER, POSITIVE, QUANTITY, TEXT, WORD, File, may, must
+from db.files.column import (
+    DAY,
+    LENGTH,
+    LIST,
+    NAME,
+    NOT_KEPT,
+    NUMBER,
+    POSITIVE,
+    QUANTITY,
+    TEXT,
+    WORD,
+    File,
+    may,
+    must,
+)
 from db.records.fleet import CONVENTIONS, LENGTH_UNITS, STATUSES
 from db.records.readings import YES_NO
 
@@ -43,7 +57,7 @@ WEAR_LIMITS = File(
         may("at_limit", WORD, ("off", "allowed")),
         must("effective_on", DAY),
         must("source", TEXT),
-        may("approved", WORD, YES_NO),
+        may("approved", WORD, YES_NO, field=NOT_KEPT),
     ),
     key=("brake_type", "weight_variant", "position_group", "convention", "effective_on"),
 )
@@ -65,8 +79,8 @@ AIRCRAFT = File(
 AIRCRAFT_CHANGES = File(
     "aircraft_changes",
     (
-        must("registration", NAME),
-        must("from", DAY),
+        must("registration", NAME, field="aircraft"),
+        must("from", DAY, field="from_on"),
         may("base", NAME),
         may("weight_variant", NAME),
         may("new_registration", NAME),
@@ -78,13 +92,13 @@ EFFECTIVITY = File(
     "effectivity",
     (
         must("aircraft_type", NAME),
-        may("registration", NAME),
+        may("registration", NAME, field="aircraft"),
         may("weight_variant", NAME),
         must("brake_type", NAME),
         may("position_group", NAME),
         may("mix", WORD, ("none", "same group", "any")),
-        may("from", DAY),
-        may("to", DAY),
+        may("from", DAY, field="from_on"),
+        may("to", DAY, field="to_on"),
         may("source", TEXT),
     ),
     key=("aircraft_type", "registration", "weight_variant", "brake_type", "position_group", "from"),

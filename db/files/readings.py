@@ -5,6 +5,7 @@ from db.files.column import (
     DAY,
     LENGTH,
     NAME,
+    NOT_KEPT,
     NUMBER,
     PAST_DAY,
     POSITIVE,
@@ -21,7 +22,7 @@ from db.records.readings import EVENTS, STATES, YES_NO
 COUNTER_CHANGES = File(
     "counter_changes",
     (
-        must("registration", NAME),
+        must("registration", NAME, field="aircraft"),
         must("day", PAST_DAY),
         must("starts_at", COUNT),
     ),
@@ -31,12 +32,14 @@ COUNTER_CHANGES = File(
 LANDINGS = File(
     "landings",
     (
-        must("registration", NAME),
+        must("registration", NAME, field="aircraft"),
         must("day", PAST_DAY),
         may("to_day", PAST_DAY),
         may("base", NAME),
         may("airfield", TEXT),
-        Column("full_stops", COUNT, required=True, may_be_blank=True),  # blank is not reported, zero is zero
+        Column(
+            "full_stops", COUNT, required=True, field="full_stops", may_be_blank=True
+        ),  # blank is not reported, zero is zero
         may("touch_and_gos", COUNT),
         may("rejected_takeoffs", COUNT),
         may("flight_hours", NUMBER),
@@ -50,8 +53,8 @@ LANDINGS = File(
 PIN_READINGS = File(
     "pin_readings",
     (
-        must("serial", NAME),
-        may("brake_type", NAME),
+        must("serial", NAME, field="brake"),
+        may("brake_type", NAME, field=NOT_KEPT),
         must("day", PAST_DAY),
         may("pin_1", LENGTH),
         must("unit", WORD, LENGTH_UNITS),
@@ -70,7 +73,7 @@ PIN_READINGS = File(
 EVENTS_TABLE = File(
     "events",
     (
-        must("registration", NAME),
+        must("registration", NAME, field="aircraft"),
         must("day", PAST_DAY),
         must("event", WORD, EVENTS),
         may("position", NAME),
@@ -83,12 +86,12 @@ EVENTS_TABLE = File(
 EXCLUSIONS = File(
     "exclusions",
     (
-        may("serial", NAME),
-        may("brake_type", NAME),
-        may("registration", NAME),
-        must("from", PAST_DAY),
-        must("to", DAY),
-        must("reason", TEXT),
+        may("serial", NAME, field="brake"),
+        may("brake_type", NAME, field=NOT_KEPT),
+        may("registration", NAME, field="aircraft"),
+        must("from", PAST_DAY, field="from_on"),
+        must("to", DAY, field="to_on"),
+        must("reason", TEXT, field="why"),
     ),
     key=("serial", "brake_type", "registration", "from", "reason"),
     in_order=(("from", "to"),),
