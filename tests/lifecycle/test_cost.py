@@ -1,6 +1,5 @@
 """Cost per landing of a fleet: accrual, interval, contracts, what is left out, like for like."""
 
-
 import pandas as pd
 import pytest
 from hypothesis import given, settings
