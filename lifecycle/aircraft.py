@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from lifecycle.days import IntArray, day_numbers, keys, latest
+from lifecycle.days import FAR, IntArray, day_numbers, keys, latest
 from lifecycle.landings import codes_of
 from lifecycle.observations import Records
 
@@ -18,6 +18,7 @@ ATTRIBUTES: Final = {
     "status": "status",
 }
 FLYING: Final = "flying"
+FLYING_WORDS: Final = (FLYING, "deployed")
 
 
 def aircraft_on(records: Records, attribute: str, code: IntArray, day: IntArray) -> npt.NDArray[np.object_]:
@@ -52,6 +53,38 @@ def aircraft_on(records: Records, attribute: str, code: IntArray, day: IntArray)
     at = latest(key[order], code, day)
     changed = changes[ATTRIBUTES[attribute]].to_numpy(dtype=object)[order]
     return np.where(at >= 0, changed[at], values)
+
+
+def grounded_spans(records: Records) -> tuple[IntArray, IntArray, IntArray]:
+    """
+    When aircraft did not fly here: stored, in check, leased out, sold, not yet in service, or retired.
+
+    Parameters
+    ----------
+    records : Records
+        Needs aircraft and aircraft_changes.
+
+    Returns
+    -------
+    tuple of three arrays of int64, shape (n,)
+        Aircraft as position in ``records.aircraft``, first day of the span, and first day after it; -FAR and FAR where
+        open.
+    """
+    craft, changes = records.aircraft, records.aircraft_changes
+    changes = changes[changes["status"] != ""]
+    code = codes_of(pd.Index(craft["aircraft"]), changes["aircraft"], "aircraft in aircraft_changes")
+    key = keys(code, day_numbers(changes["from_on"]))
+    order = np.argsort(key, kind="stable")
+    code, day = code[order], day_numbers(changes["from_on"])[order]
+    until = np.where(np.append(code[1:], -1)[: len(code)] == code, np.append(day[1:], FAR)[: len(code)], FAR)
+    away = ~changes["status"].isin(FLYING_WORDS).to_numpy()[order]
+    every = np.arange(len(craft))
+    in_service, retires = day_numbers(craft["in_service_on"], missing=-FAR), day_numbers(craft["retires_on"])
+    return (
+        np.concatenate([code[away], every, every]),
+        np.concatenate([day[away], np.full(len(craft), -FAR), retires]),
+        np.concatenate([until[away], in_service, np.full(len(craft), FAR)]),
+    )
 
 
 def position_groups(

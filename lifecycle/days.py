@@ -146,3 +146,25 @@ def count_by(sorted_keys: IntArray, code: IntArray, day: IntArray) -> IntArray:
     """
     upto = np.searchsorted(sorted_keys, keys(code, day), side="right")
     return upto - np.searchsorted(sorted_keys, code << DAY_BITS, side="left")
+
+
+def among(key: IntArray, sorted_keys: IntArray) -> BoolArray:
+    """
+    Whether each key is one of a list.
+
+    Parameters
+    ----------
+    key : array of int64, shape (n,)
+        What is asked for; quickest where it ascends too.
+    sorted_keys : array of int64
+        Ascending keys.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        True for those in the list.
+    """
+    if not len(sorted_keys):
+        return np.zeros(len(key), dtype=np.bool_)
+    at = np.minimum(np.searchsorted(sorted_keys, key), len(sorted_keys) - 1)
+    return np.asarray(sorted_keys[at] == key)

@@ -7,7 +7,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import pandas as pd
 
-from lifecycle.days import FAR, BoolArray, FloatArray, IntArray, day_number, day_numbers, key_day, keys
+from lifecycle.days import FAR, FloatArray, IntArray, among, day_number, day_numbers, key_day, keys
 from lifecycle.errors import BadRecordsError
 from lifecycle.observations import Records
 
@@ -251,14 +251,8 @@ def _free_days(code: IntArray, first: IntArray, last: IntArray, taken: IntArray)
     period = np.repeat(np.arange(len(code)), length)
     start = np.repeat(np.cumsum(length) - length, length)
     key = keys(code[period], first[period] + np.arange(len(period)) - start)
-    free = ~_among(key, taken)
+    free = ~among(key, taken)
     return _FreeDays(period[free], key[free], np.bincount(period[free], minlength=len(code)))
-
-
-def _among(key: IntArray, taken: IntArray) -> BoolArray:
-    if not len(taken):
-        return np.zeros(len(key), dtype=np.bool_)
-    return np.asarray(taken[np.minimum(np.searchsorted(taken, key), len(taken) - 1)] == key)
 
 
 def _within(key: IntArray, value: FloatArray, code: IntArray, first: IntArray, last: IntArray) -> FloatArray:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from lifecycle.aircraft import FLYING, aircraft_on
+from lifecycle.aircraft import FLYING_WORDS, aircraft_on
 from lifecycle.counts import Count, sums_by_run
 from lifecycle.days import FAR, BoolArray, count_by, day_number
 from lifecycle.landings import FlownDays
@@ -100,5 +100,5 @@ def fitted_notes(book: Book, count: Count) -> list[Note]:
     return [
         Note(np.isin(stays.brake[stays.first], stays.overlapping), "shop visit while installed left out"),
         Note(fitted & idle_now, "deactivated: installed and not braking"),
-        Note(fitted & (status != FLYING), "aircraft " + status),
+        Note(fitted & ~np.isin(status, FLYING_WORDS), "aircraft " + status),
     ]
