@@ -1,6 +1,8 @@
 """Bases, aircraft types, brake types, limits, effectivity and aircraft, entered by the rows of their files."""
 
+import datetime as dt
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -14,7 +16,8 @@ from db.lookup import current, registrations
 from db.records.fleet import Aircraft, AircraftType, BaseStation, BrakeType, Effectivity, WearLimit
 from lifecycle.units import exact_nm
 
-EARLIEST, LATEST = pd.Timestamp("0001-01-01").as_unit("s"), pd.Timestamp("9998-12-31").as_unit("s")
+FIRST_DAY: Final = pd.Timestamp(dt.date.min).as_unit("s")  # since when a first registration is carried
+LATEST: Final = pd.Timestamp("9998-12-31").as_unit("s")
 
 
 def record_bases(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
@@ -87,7 +90,7 @@ def record_aircraft(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
     named = Named(session, FILES["aircraft"], rows)
     spans = registrations(session, rows["registration"])
     later = (
-        spans[spans["from_on"] > EARLIEST]
+        spans[spans["from_on"] > FIRST_DAY]
         .drop_duplicates("registration")
         .set_index("registration")["from_on"]
     )

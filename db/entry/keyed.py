@@ -5,8 +5,7 @@ Same key and same values: skipped. A blank end filled in: completed. Anything el
 for Corrections. A blank says nothing, so it never contradicts what is on record.
 """
 
-import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -18,6 +17,7 @@ from db.chain import Act, append
 from db.entry.outcome import Outcome
 from db.errors import RowError, RowsRefusedError
 from db.files import File
+from db.frames import frame_of
 from db.lookup import among, current
 from db.plain import plain_columns
 
@@ -104,25 +104,7 @@ def known_rows(session: Session, model: type[Fact], resolved: Resolved) -> pd.Da
         if source in resolved.file.key and _given(resolved.rows[[column]]).all(axis=None):
             values = plain_columns(table_of(model), resolved.rows[[column]].drop_duplicates())[column]
             statement = statement.where(among(getattr(model, column), values))
-    return as_frame(model, session.execute(statement).all())
-
-
-def as_frame(model: type[Fact], found: Sequence[Any]) -> pd.DataFrame:
-    """Return rows of the table with the types of a file's frame: text "", number NaN, day NaT where not known."""
-    columns = table_of(model).columns
-    frame = pd.DataFrame(found, columns=[column.name for column in columns], dtype="object")
-    kinds: dict[type, Any] = {
-        str: "str",
-        int: "float64",
-        float: "float64",
-        dt.date: "datetime64[s]",
-        bool: "bool",
-    }
-    for column in columns:
-        kind = column.type.python_type
-        values = frame[column.name].fillna("") if kind is str else frame[column.name]
-        frame[column.name] = values.astype(kinds[kind])
-    return frame
+    return frame_of(session, statement)
 
 
 def _beside(rows: pd.DataFrame, others: pd.DataFrame, key: list[str]) -> pd.DataFrame:

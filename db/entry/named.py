@@ -76,7 +76,7 @@ class Named:
         if bad.any():
             spans = registrations(self.session)
             days = dict(zip(self.rows["row"], day, strict=True))
-            self.refuse("registration", bad, *_registration_advice(spans, days))
+            self.refuse("registration", bad, *registration_advice(spans, days))
         return _numbers(found, given & ~bad)
 
     def record(self, act: Act, model: type[Fact], **values: Any) -> Outcome:  # noqa: ANN401 - arrays of each field's kind
@@ -145,7 +145,8 @@ def _serial_advice(types: Mapping[str, list[str]], wanted: Mapping[int, str]) ->
     return rule, suggestion
 
 
-def _registration_advice(spans: pd.DataFrame, days: Mapping[int, pd.Timestamp]) -> tuple[Text, Text]:
+def registration_advice(spans: pd.DataFrame, days: Mapping[int, pd.Timestamp]) -> tuple[Text, Text]:
+    """What is wrong with a registration that no aircraft carried on the row's day, and what it was called then."""
     by_name = {str(name): held for name, held in spans.groupby("registration")}
     nearest = near(by_name, "aircraft")
 
