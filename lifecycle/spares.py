@@ -13,7 +13,7 @@ from scipy.special import ndtri
 from lifecycle.assumptions import AssumptionSet
 from lifecycle.demand import Demand, Positions, expected_demand
 from lifecycle.exposure import Runs
-from lifecycle.flying import Flying, expected_landings
+from lifecycle.flying import Flying
 from lifecycle.installed import Installed, installed_brakes
 from lifecycle.observations import Records
 from lifecycle.shelf import count_shelf, project_shelf
@@ -111,12 +111,12 @@ def forecast_spares(  # noqa: PLR0913 - the chain hands over what it has
     spots = installed.frame
     if spots.empty:
         return ()
-    cell = spots.groupby(["base", "brake_type"], sort=True).ngroup().to_numpy(dtype=np.int64)
+    cell = np.asarray(spots.groupby(["base", "brake_type"], sort=True).ngroup(), dtype=np.int64)
     cells = spots[["base", "brake_type"]].drop_duplicates().sort_values(["base", "brake_type"])
     firsts, days = _months(on, months)
     positions = Positions(
         law=installed.law,
-        landings=expected_landings(flying, spots["aircraft"].to_numpy()[:, None], days[None, :]),
+        landings=flying.expected_landings(spots["aircraft"].to_numpy()[:, None], days[None, :]),
         group=cell,
         other_rate=spots["brake_type"].map(_other_rates(runs, records)).to_numpy(dtype=float),
         usable_mm=_usable_mm(spots, records),
@@ -192,7 +192,7 @@ def _usable_mm(spots: pd.DataFrame, records: Records) -> Floats:
     """Wear from new to the limit; where the new length is not recorded, from what the run began with."""
     new_pin_mm = spots["brake_type"].map(records.brake_types.set_index("brake_type")["new_pin_mm"])
     usable = (new_pin_mm.fillna(spots["start_mm"]) - spots["limit_mm"]).to_numpy(dtype=float)
-    return np.maximum(usable, LEAST_USABLE_MM)
+    return np.asarray(np.maximum(usable, LEAST_USABLE_MM))
 
 
 def _next_rates(spots: pd.DataFrame, fit: FleetFit) -> dict[str, Floats]:
