@@ -217,6 +217,31 @@ class Passage:
         from_now[going] = _solve(everyone.at(going), wanted.ravel()[going]) - everyone.flown[going]
         return np.maximum(from_now, 0.0).reshape(wanted.shape)
 
+    def left_mm(
+        self, level: npt.ArrayLike, landings: npt.ArrayLike, *, landings_var: npt.ArrayLike = 0.0
+    ) -> Floats:
+        """
+        Wear left to the limit after some landings from now, not given that the brake stays on until then.
+
+        Parameters
+        ----------
+        level : array that broadcasts with (n_brakes,)
+            Share of outcomes with less left, above 0 and below 1.
+        landings : array that broadcasts with (n_brakes,)
+            Braked landings from now, 0 or more.
+        landings_var : array
+            Variance of those landings, where they are a forecast themselves.
+
+        Returns
+        -------
+        array
+            Millimetres; below 0 past the limit.
+        """
+        total = self.flown + np.asarray(landings)
+        variance = self.rate_var * total**2 + (2 * self.start_cov + self.path_sd**2) * total + self.start_var
+        spread = np.sqrt(variance + self.rate**2 * np.asarray(landings_var))
+        return np.asarray(self.remaining_mm - self.rate * total + _widened(ndtri(np.asarray(level, dtype=float)), self.dof) * spread)
+
 
 def _score(law: Passage, total: Floats) -> Floats:
     """Normal score of the law at landings since the reading, from whichever tail is the smaller."""

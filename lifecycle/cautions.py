@@ -1,0 +1,109 @@
+"""What a planner must know beside a forecast: due or overdue, unread, projected, kept out of the rate, no date."""
+
+import datetime as dt
+from collections.abc import Iterator
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from lifecycle.flying import Flying
+from lifecycle.installed import Installed
+
+# Readings come every one to three weeks; four missed in a row are worth a word (common practice, no source).
+UNREAD_DAYS: Final = 90
+LATE_DAYS: Final = 3  # landings sheets of a weekend come on Monday
+Mask = npt.NDArray[np.bool_]
+
+
+def cautions(
+    installed: Installed, flying: Flying, days_p50: npt.NDArray[np.float64], on: dt.date
+) -> list[tuple[str, ...]]:
+    """
+    Warnings of every installed brake, in plain words.
+
+    Parameters
+    ----------
+    installed : Installed
+        n brakes.
+    flying : Flying
+        Landings to come.
+    days_p50 : array of shape (n,)
+        Median days to the limit, infinite where no flying is expected.
+    on : date
+        The day forecast from.
+
+    Returns
+    -------
+    list of tuple of str
+        n entries: what the runs and the fit said, then what the forecast adds; most are empty.
+    """
+    frame = installed.frame
+    notes = [(*own, *fitted) for own, fitted in zip(frame["warnings"], frame["fit_warnings"], strict=True)]
+    for place, text in _found(installed, flying, days_p50, on):
+        notes[place] = (*notes[place], text)
+    return notes
+
+
+def _found(
+    installed: Installed, flying: Flying, days_p50: npt.NDArray[np.float64], on: dt.date
+) -> Iterator[tuple[int, str]]:
+    frame, law = installed.frame, installed.law
+    due = frame["due"].to_numpy(bool)
+    known = np.isfinite(law.remaining_mm)
+    for place, row in _each(frame, due):
+        how = f" ({row.due_because} reading)" if row.due_because else ""
+        yield place, f"at or below the wear limit: read on {_said(row.read_on)}{how}"
+    overdue = ~due & known
+    overdue[overdue] = law.at(overdue).passed() >= 0.5
+    for place, row in _each(frame, overdue):
+        yield (
+            place,
+            f"likely past the limit already, after {row.flown:.0f} landings since it was read: read the pin",
+        )
+    unread = frame["read_on"].isna().to_numpy()
+    for place, _ in _each(frame, unread):
+        yield place, "never read in this run: only what its type is like is known"
+    since = (pd.Timestamp(on) - frame["read_on"]).dt.days.to_numpy()
+    for place, row in _each(frame, since > UNREAD_DAYS):
+        yield place, f"not read since {_said(row.read_on)}, {row.flown:.0f} landings ago"
+    late = (pd.Timestamp(on) - frame["records_through"]).dt.days.to_numpy() > LATE_DAYS
+    for place, row in _each(frame, late & (frame["projected"].to_numpy() > 0)):
+        through = _said(row.records_through)
+        yield (
+            place,
+            f"landings on record through {through} only: {row.projected:.0f} more projected to {_said(on)}",
+        )
+    yield from _shorter_readings(installed, flying, on)
+    for place, _ in _each(frame, known & ~due & np.isposinf(days_p50)):
+        yield place, "no flying expected: landings to the limit, no date"
+
+
+def _shorter_readings(installed: Installed, flying: Flying, on: dt.date) -> Iterator[tuple[int, str]]:
+    """Readings out of the rate that say less is left: the date they would give stands beside the forecast."""
+    frame = installed.frame
+    asked = frame["gated_on"].notna().to_numpy() & frame["limit_mm"].notna().to_numpy()
+    asked &= frame["rate_mm"].to_numpy() > 0
+    some = frame[asked]
+    landings = (some["gated_mm"] - some["limit_mm"]) / some["rate_mm"] - some["gated_flown"]
+    days = flying.days_to(some["aircraft"].to_numpy(), np.maximum(landings.to_numpy(), 0.0))
+    for (place, row), ahead in zip(_each(frame, asked), days, strict=True):
+        when = (
+            f"by {_said(on + dt.timedelta(days=float(np.ceil(ahead))))}"
+            if np.isfinite(ahead)
+            else "without a date"
+        )
+        why = row.gated_why or "unexplained"
+        yield (
+            place,
+            f"{row.gated_mm:.1f} mm read on {_said(row.gated_on)}, {why}, is out of the rate: by it due {when}",
+        )
+
+
+def _each(frame: pd.DataFrame, chosen: Mask) -> Iterator[tuple[int, Any]]:
+    return zip(np.flatnonzero(chosen).tolist(), frame[chosen].itertuples(index=False), strict=True)
+
+
+def _said(day: dt.date) -> str:
+    return f"{day.day} {day:%b %Y}"

@@ -1,0 +1,162 @@
+"""Every brake on an aircraft as it stands today: last reading, landings since, due or not, law of what is left."""
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from lifecycle.days import day_number, day_numbers
+from lifecycle.exposure import Runs
+from lifecycle.flying import Flying
+from lifecycle.life import Passage
+from lifecycle.wear import FleetFit
+
+# Below 3 degrees of freedom Student's tails say nothing that a planner could use.
+DOF_MIN: Final = 3.0
+
+
+@dataclass(frozen=True)
+class Installed:
+    """
+    Brakes on aircraft on one day, n of them.
+
+    Attributes
+    ----------
+    frame : DataFrame of n rows
+        Index into `Runs.runs`, all its columns, and ``pin_mm``, ``read_on`` (last reading with a value that was not
+        refused, or the one by which it is due), ``due`` (bool: at or past the limit by a reading), ``due_because``
+        (why that reading is out of the rate, "" if it is in), ``rate_mm``, ``kind``, ``fit_warnings``, ``flown``
+        (braked landings since the last usable reading), ``projected`` (those of them not yet on record),
+        ``limit_wear_mm`` (wear of the run at its limit), ``gated_mm``, ``gated_on``, ``gated_why``, ``gated_flown``
+        (the last reading out of the rate that says less is left than any in it, and landings since; NaN if none).
+    law : Passage of n brakes
+        Landings to the limit by the rate; NaN where no limit or no wear is known.
+    """
+
+    frame: pd.DataFrame
+    law: Passage
+
+
+def installed_brakes(runs: Runs, fit: FleetFit, flying: Flying, on: dt.date, *, base: str = "") -> Installed:
+    """
+    The brakes fitted on a day.
+
+    Parameters
+    ----------
+    runs : Runs
+        Heat sink runs as known on the day.
+    fit : FleetFit
+        Posterior of each run.
+    flying : Flying
+        To project landings that are not on record yet.
+    on : date
+        The day.
+    base : str
+        Only brakes at this base; "" for all.
+
+    Returns
+    -------
+    Installed
+        One row a brake, in the order of `Runs.runs`.
+
+    Notes
+    -----
+    A brake is due by a reading at or past its limit, in exact decimals, whether that reading is used in the rate or
+    not: held, hot or released ones count, refused ones do not. A held one stands until it is ruled on. Any other is
+    cleared only by a later usable reading above the limit.
+    """
+    frame = runs.runs[runs.runs["fitted"]]
+    if base:
+        frame = frame[frame["base"] == base]
+    post = fit.posterior.loc[frame.index]
+    readings = runs.readings[runs.readings["run"].isin(frame.index) & (runs.readings["why_not"] != "refused")]
+    since = _known_since(runs, readings).reindex(frame.index)
+    ago = day_numbers(since) - day_number(on)
+    projected = flying.not_yet_recorded(frame["aircraft"].to_numpy(), np.minimum(ago, 0))
+    frame = frame.assign(
+        rate_mm=post["rate_mm"],
+        kind=post["kind"],
+        fit_warnings=post["warnings"],
+        projected=projected,
+        flown=(frame["landings"] - post["landings_at"]).clip(lower=0) + projected,
+    )
+    frame = (
+        frame.join(_last_reading(readings)).join(_due(readings)).join(_shortest_unexplained(readings, fit))
+    )
+    # The wear and the length left of a reading add up to the start and the re-shims by then; one done since shows in
+    # the next reading, until when the brake counts as due sooner than it is.
+    start_and_steps = (frame["read_wear_mm"] + frame["pin_mm"]).fillna(frame["start_mm"])
+    frame["limit_wear_mm"] = start_and_steps - frame["limit_mm"]
+    frame["due"] = frame["due_on"].notna()
+    frame["pin_mm"] = frame["due_mm"].where(frame["due"], frame["pin_mm"])
+    frame["read_on"] = frame["due_on"].where(frame["due"], frame["read_on"])
+    frame["gated_flown"] = frame["landings"] + frame["projected"] - frame["gated_landings"]
+    return Installed(frame, law_of(frame, post))
+
+
+def _known_since(runs: Runs, readings: pd.DataFrame) -> pd.Series:
+    """The later of each run's last usable reading and its present installation: landings count from there."""
+    fitted_on = runs.spans.groupby("run")["from_on"].max()
+    read_on = readings[readings["usable"]].groupby("run")["day"].max().reindex(fitted_on.index)
+    return fitted_on.where(read_on.isna() | (fitted_on > read_on), read_on)
+
+
+def _last_reading(readings: pd.DataFrame) -> pd.DataFrame:
+    """Last reading with a value of each run."""
+    valued = readings[readings["left_mm"].notna()]
+    last = valued.groupby("run").tail(1).set_index("run")
+    return last[["left_mm", "day", "wear_mm"]].set_axis(["pin_mm", "read_on", "read_wear_mm"], axis="columns")
+
+
+def _due(readings: pd.DataFrame) -> pd.DataFrame:
+    """Of each run the last reading at or past the limit that nothing has cleared."""
+    clears = readings[readings["usable"] & ~readings["at_or_below"]].groupby("run")["day"].max()
+    low = readings[readings["at_or_below"]]
+    cleared = low["day"] < low["run"].map(clears)
+    standing = low[~cleared | (low["why_not"] == "held")].groupby("run").tail(1).set_index("run")
+    return standing[["left_mm", "day", "why_not"]].set_axis(
+        ["due_mm", "due_on", "due_because"], axis="columns"
+    )
+
+
+def _shortest_unexplained(readings: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
+    """Of each run the last reading out of the rate, if it is as short as any: the planner sees what it would give."""
+    gated = readings["record"].isin(fit.gated.loc[~fit.gated["reopened"], "record"])
+    out = readings[(gated | (readings["why_not"] == "held")) & readings["left_mm"].notna()]
+    last = out.groupby("run").tail(1).set_index("run")
+    shortest = readings[readings["usable"]].groupby("run")["left_mm"].min()
+    last = last[last["left_mm"] <= shortest.reindex(last.index).fillna(np.inf)]
+    last = last[["left_mm", "day", "landings", "why_not"]]
+    return last.set_axis(["gated_mm", "gated_on", "gated_landings", "gated_why"], axis="columns")
+
+
+def law_of(frame: pd.DataFrame, post: pd.DataFrame) -> Passage:
+    """
+    Law of the landings to the limit of some runs.
+
+    Parameters
+    ----------
+    frame : DataFrame of n rows
+        ``limit_wear_mm`` (wear of the run at the limit) and ``flown`` (braked landings since its last usable reading).
+    post : DataFrame of n rows
+        Their posterior, as in `FleetFit.posterior`.
+
+    Returns
+    -------
+    Passage of n brakes
+        With sw^2 = sigma^2 P + gap^2 V and c = gap V, so that Q(n) holds sigma^2 P + (n + gap)^2 V + s^2 n.
+    """
+    rate_var, gap = post["rate_var"].to_numpy(float), post["gap"].to_numpy(float)
+    filtered = post["measurement_sd"].to_numpy(float) ** 2 * post["filter_p"].to_numpy(float)
+    return Passage(
+        remaining_mm=(frame["limit_wear_mm"] - post["wear_mm"]).to_numpy(float),
+        rate=post["rate_mm"].to_numpy(float),
+        rate_var=rate_var,
+        path_sd=post["path_sd"].to_numpy(float),
+        start_var=filtered + gap**2 * rate_var,
+        start_cov=gap * rate_var,
+        flown=frame["flown"].to_numpy(float),
+        dof=np.maximum(post["dof"].to_numpy(float), DOF_MIN),
+    )
