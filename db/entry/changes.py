@@ -67,10 +67,9 @@ class _Held:
 
     def __init__(self, spans: pd.DataFrame) -> None:
         self._spans: dict[str, list[tuple[int, pd.Timestamp, pd.Timestamp]]] = {}
-        for span in spans.itertuples():
-            self._spans.setdefault(str(span.registration), []).append(
-                (span.aircraft, span.from_on, span.to_on)
-            )
+        for span in spans.to_dict("records"):
+            held = (span["aircraft"], span["from_on"], span["to_on"])
+            self._spans.setdefault(span["registration"], []).append(held)
 
     def aircraft(self, name: str, day: pd.Timestamp) -> int | None:
         """Return the aircraft that carries the registration on a day, if there is exactly one."""

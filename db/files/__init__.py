@@ -17,7 +17,7 @@ from db.files.fleet import (
 )
 from db.files.readings import COUNTER_CHANGES, EVENTS_TABLE, EXCLUSIONS, LANDINGS, PIN_READINGS
 
-__all__ = ["DEFINES", "FILES", "Column", "File"]
+__all__ = ["FILES", "GIVES_NAMES", "USES_NAMES", "Column", "File"]
 
 # What others refer to comes first, so effectivity follows the aircraft that it may name.
 FILES: Final[Mapping[str, File]] = {
@@ -47,11 +47,14 @@ FILES: Final[Mapping[str, File]] = {
     )
 }
 
-# The column by which other files refer to the rows of a file.
-DEFINES: Final[Mapping[str, str]] = {
-    "bases": "base",
-    "aircraft_types": "aircraft_type",
-    "brake_types": "brake_type",
-    "aircraft": "registration",
-    "brakes": "serial",
+# The names that a file's rows bring in, and the column by which others use them.
+GIVES_NAMES: Final[Mapping[str, tuple[str, str]]] = {
+    "bases": ("base", "base"),
+    "aircraft_types": ("aircraft_type", "aircraft_type"),
+    "brake_types": ("brake_type", "brake_type"),
+    "aircraft": ("registration", "registration"),
+    "aircraft_changes": ("new_registration", "registration"),
+    "brakes": ("serial", "serial"),
 }
+# Columns that use the names of another column.
+USES_NAMES: Final[Mapping[str, str]] = {"serial_back": "serial", "brake_type_back": "brake_type"}

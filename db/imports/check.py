@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from db.errors import RowError, RowsRefusedError
-from db.files import FILES, Column, File
+from db.files import FILES, GIVES_NAMES, Column, File
 from db.files.column import DAYS, NUMBERS
 from db.imports.cells import NOT_A_DAY, Cells
 from db.imports.header import Header, read_header
@@ -23,11 +23,13 @@ class Checked:
     """
     The rows of one file that are good in themselves, as a frame with every column of the file and `row`.
 
-    `whole` is false where the file could not be read to its end or lacks a required column.
+    `lost` are the names that refused rows would have brought in. `whole` is false where the file could not be read to
+    its end or lacks a required column.
     """
 
     file: File
     rows: pd.DataFrame
+    lost: frozenset[str]
     whole: bool
 
 
@@ -40,14 +42,23 @@ def check_source(
     findings.add(*header.errors)
     cells = {place: Cells(column, today=today) for place, column in header.places.items()}
     frames, whole, done = [_frame(file, [], {})], header.complete, 0
+    lost: set[str] = set()
     for rows in source.rows:
         findings.add(*rows.errors)
-        frames.append(_good_rows(file, header, rows, cells, findings))
+        frame, bad = _judged(file, header, rows, cells, findings)
+        frames.append(frame[~bad])
+        lost |= names_given(file.name, frame[bad])
         whole = whole and not rows.broken
         done += len(rows.numbers)
         if progress is not None:
             progress(f"reading {file.name}", done, max(source.total, done))
-    return Checked(file, pd.concat(frames, ignore_index=True), whole)
+    return Checked(file, pd.concat(frames, ignore_index=True), frozenset(lost), whole)
+
+
+def names_given(file_name: str, rows: pd.DataFrame) -> set[str]:
+    """Names that these rows bring in for others to use."""
+    column, _ = GIVES_NAMES.get(file_name, ("", ""))
+    return set(rows[column]) - {""} if column else set()
 
 
 def rows_from(name: str, entered: Sequence[Mapping[str, str]], *, today: dt.date) -> pd.DataFrame:
@@ -62,9 +73,10 @@ def rows_from(name: str, entered: Sequence[Mapping[str, str]], *, today: dt.date
     return checked.rows
 
 
-def _good_rows(
+def _judged(
     file: File, header: Header, rows: Rows, cells: Mapping[int, Cells], findings: Findings
-) -> pd.DataFrame:
+) -> tuple[pd.DataFrame, "pd.Series[bool]"]:
+    """Return all rows, and which of them are bad; what is wrong goes to the findings."""
     by_place = list(zip(*rows.texts, strict=True)) or [()] * (max(header.places, default=0) + 1)
     typed = {column.name: by_place[place] for place, column in header.places.items()}
     values: dict[str, list[Any]] = {}
@@ -79,7 +91,7 @@ def _good_rows(
         hit = broken.rows & ~unread[[name for name in broken.looks_at if name in unread]].any(axis=1)
         findings.add_many(_rule_errors(file, rows, broken, typed, hit), int(hit.sum()))
         bad |= hit
-    return frame[~bad]
+    return frame, bad
 
 
 def _unread(file: File, header: Header, rows: Rows) -> pd.DataFrame:

@@ -1,0 +1,153 @@
+"""One load: every file read and checked, then recorded in loading order, all or nothing."""
+
+import datetime as dt
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+import pandas as pd
+from sqlalchemy.orm import Session
+
+from db.chain import Act
+from db.entry.brakes import record_brakes, record_shop_visits
+from db.entry.changes import record_aircraft_changes
+from db.entry.economics import record_assumptions, record_flying_plan, record_orders, record_stock
+from db.entry.events import record_events, record_exclusions
+from db.entry.fleet import (
+    record_aircraft,
+    record_aircraft_types,
+    record_bases,
+    record_brake_types,
+    record_effectivity,
+    record_wear_limits,
+)
+from db.entry.outcome import Outcome
+from db.errors import RowError, RowsRefusedError
+from db.files import FILES, GIVES_NAMES, USES_NAMES
+from db.imports.check import Checked, check_source, names_given
+from db.imports.folder import open_all
+from db.imports.refused import Findings, ImportRefusedError
+from db.imports.source import Progress
+
+Recorder = Callable[[Session, Act, pd.DataFrame], Outcome]
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """What became of the rows of each file, in loading order."""
+
+    files: Mapping[str, Outcome]
+
+
+def load(  # noqa: PLR0913 - each is a decision of its own that only the caller can take
+    session: Session,
+    path: Path,
+    act: Act,
+    *,
+    approved: bool,
+    today: dt.date,
+    progress: Progress | None = None,
+) -> Loaded:
+    """
+    Bring in a folder of CSV files or a workbook, or refuse it with every error found.
+
+    `approved`: limits and assumptions count as approved (an administrator's load). A refused load leaves the session's
+    transaction as it was before.
+    """
+    sources, errors = open_all(path)
+    findings = Findings()
+    findings.add(*errors)
+    checked = {
+        source.name: check_source(source, findings, today=today, progress=progress) for source in sources
+    }
+    with session.begin_nested():
+        recording = _Recording(session, act, findings, progress)
+        recorders = _recorders(approved=approved)
+        for name, file in checked.items():
+            recording.record(file, recorders[name])
+        if findings.total:
+            place = {name: at for at, name in enumerate(FILES)}
+            kept = sorted(findings.kept, key=lambda error: (place.get(error.file, -1), error.row))
+            raise ImportRefusedError(tuple(kept), findings.total, tuple(recording.unchecked))
+    return Loaded(recording.outcomes)
+
+
+class _Recording:
+    """
+    The files recorded so far, and what their errors cost the files after them.
+
+    A row refused in one file leaves rows of other files without the name they use; saying so for each would bury the
+    one error that matters, so names that were lost on the way are remembered and passed over.
+    """
+
+    def __init__(self, session: Session, act: Act, findings: Findings, progress: Progress | None) -> None:
+        self.outcomes: dict[str, Outcome] = {}
+        self.unchecked: list[str] = []
+        self._session = session
+        self._act = act
+        self._findings = findings
+        self._progress = progress
+        self._lost: dict[str, set[str]] = {}
+
+    def record(self, checked: Checked, recorder: Recorder) -> None:
+        """Record the rows of one file; rows that are refused are set aside once, so that the others are checked too."""
+        name = checked.file.name
+        self._lose(name, checked.lost)
+        if not checked.whole or self._uses_unchecked(checked):
+            self.unchecked.append(name)
+            return
+        rows = checked.rows
+        if self._progress is not None:
+            self._progress(f"recording {name}", 0, len(rows))
+        act = replace(self._act, source=f"{self._act.source} {name}")
+        try:
+            self.outcomes[name] = recorder(self._session, act, rows)
+        except RowsRefusedError as refused:
+            bad = self._set_aside(name, rows, refused)
+            try:
+                recorder(self._session, act, rows[~bad].reset_index(drop=True))
+            except RowsRefusedError as again:
+                self._set_aside(name, rows, again)
+                self.unchecked.append(name)
+        if self._progress is not None:
+            self._progress(f"recording {name}", len(rows), len(rows))
+
+    def _set_aside(self, name: str, rows: pd.DataFrame, refused: RowsRefusedError) -> "pd.Series[bool]":
+        self._findings.add(*(error for error in refused.errors if not self._follows(error)))
+        bad = rows["row"].isin([error.row for error in refused.errors])
+        self._lose(name, names_given(name, rows[bad]))
+        return bad
+
+    def _lose(self, name: str, names: Collection[str]) -> None:
+        if names:
+            self._lost.setdefault(GIVES_NAMES[name][1], set()).update(names)
+
+    def _follows(self, error: RowError) -> bool:
+        """Say whether an error only follows from a row refused before."""
+        return error.value in self._lost.get(USES_NAMES.get(error.column, error.column), ())
+
+    def _uses_unchecked(self, checked: Checked) -> bool:
+        used = {USES_NAMES.get(column.name, column.name) for column in checked.file.columns}
+        given = {GIVES_NAMES[name][1] for name in self.unchecked if name in GIVES_NAMES}
+        return bool(used & given)
+
+
+def _recorders(*, approved: bool) -> Mapping[str, Recorder]:
+    return {
+        "bases": record_bases,
+        "aircraft_types": record_aircraft_types,
+        "brake_types": record_brake_types,
+        "wear_limits": partial(record_wear_limits, approved=approved),
+        "aircraft": record_aircraft,
+        "aircraft_changes": record_aircraft_changes,
+        "effectivity": record_effectivity,
+        "brakes": record_brakes,
+        "shop_visits": record_shop_visits,
+        "events": record_events,
+        "exclusions": record_exclusions,
+        "stock": record_stock,
+        "orders": record_orders,
+        "flying_plan": record_flying_plan,
+        "assumptions": partial(record_assumptions, approved=approved),
+    }
