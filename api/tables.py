@@ -11,27 +11,27 @@ from openpyxl.styles import Font
 
 from api.output import _flat as flat
 from api.output import plain
+from db.imports.quoting import quoted
 
 MEDIA: Final = {
     "csv": "text/csv; charset=utf-8",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
-FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 Form = Literal["csv", "xlsx"]
 AskedForm = Annotated[Form | None, Query(alias="format", description="the main table as a file")]
 
 
-def quoted(value: object) -> object:
-    """A text that a spreadsheet would read as a formula gets an apostrophe in front; numbers stay numbers."""
-    return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_STARTS) else value
+def _cell(value: object) -> object:
+    """Numbers stay numbers; text that would run as a formula is quoted, as the import knows it."""
+    return quoted(value) if isinstance(value, str) else value
 
 
 def download(rows: Sequence[object], *, name: str, form: Form) -> Response:
     """Result dataclasses as a file, a column a field, named as the JSON names it."""
     listed = [flat(plain(row)) for row in rows]
     columns = list(dict.fromkeys(column for row in listed for column in row))
-    table = [columns, *([quoted(row.get(column)) for column in columns] for row in listed)]
+    table = [columns, *([_cell(row.get(column)) for column in columns] for row in listed)]
     body = _csv(table) if form == "csv" else _xlsx(table, name)
     kept = {"Content-Disposition": f'attachment; filename="{name}.{form}"'}
     return Response(body, media_type=MEDIA[form], headers=kept)

@@ -9,7 +9,7 @@ MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", 
 THIN: Final = "\N{NARROW NO-BREAK SPACE}"
 FIRM: Final = "\N{NO-BREAK SPACE}"
 MINUS: Final = "\N{MINUS SIGN}"
-TO: Final = "\N{EN DASH}"
+TO: Final = "\N{WORD JOINER}\N{EN DASH}\N{WORD JOINER}"
 UNKNOWN: Final = "not known"
 MATERIAL_MARKS: Final = {"steel": "\N{BLACK SQUARE}", "carbon": "\N{BLACK CIRCLE}"}
 
@@ -27,8 +27,16 @@ def significant(value: float, digits: int = 3) -> str:
     """A number to so many significant digits, never in powers of ten."""
     if value == 0:
         return "0"
-    decimals = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    # Through the rounded value: 9.996 has the digits of 10.0.
+    power = int(f"{value:.{digits - 1}e}".partition("e")[2])
+    decimals = max(0, digits - 1 - power)
     return number(value, decimals)
+
+
+def exact(value: float) -> str:
+    """A number as it was typed, without digits that nobody gave."""
+    whole, point, part = f"{abs(value):.12f}".rstrip("0").partition(".")
+    return f"{MINUS if value < 0 else ''}{number(int(whole))}{point if part else ''}{part}"
 
 
 def counted(count: float, one: str, many: str = "") -> str:

@@ -62,8 +62,8 @@ def _range(value: float, low: float, high: float, elements: int) -> dict[str, ob
     return {
         "type": "data",
         "symmetric": False,
-        "array": [0.0] * elements + [high - value],
-        "arrayminus": [0.0] * elements + [value - low],
+        "array": [None] * elements + [high - value],
+        "arrayminus": [None] * elements + [value - low],
         "color": ESTIMATE,
         "thickness": 1.5,
         "width": 6,

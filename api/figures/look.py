@@ -6,6 +6,7 @@ from typing import Any, Final
 import plotly.graph_objects as go
 
 PAPER: Final = "#FBFAF6"
+NONE: Final = "rgba(0,0,0,0)"
 INK: Final = "#1D2326"
 MUTED: Final = "#545C60"
 EDGE: Final = "#7A8284"
@@ -41,8 +42,8 @@ def figure(*, x: Mapping[str, Any], y: Mapping[str, Any], legend: bool = False) 
     made = go.Figure(layout={"template": go.layout.Template()})
     made.update_layout(
         font={"family": FONT, "size": 14, "color": INK},
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        paper_bgcolor=NONE,
+        plot_bgcolor=NONE,
         margin={"l": 8, "r": 16, "t": 16, "b": 8},
         showlegend=legend,
         legend={"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "xanchor": "left", "itemclick": False,

@@ -13,7 +13,6 @@ def demand_and_stock(months: Sequence[SparesMonth]) -> go.Figure:
     made = figure(
         x={"type": "date", "tickformat": "%b\n%Y", "dtick": "M3", "ticklabelmode": "period"},
         y={"title": {"text": "brakes"}, "rangemode": "tozero", "tickformat": ",d"},
-        legend=True,
     )
     days = [each.month for each in months]
     made.add_bar(
@@ -39,7 +38,7 @@ def demand_and_stock(months: Sequence[SparesMonth]) -> go.Figure:
             y=[each.stock for each in months],
             mode="lines",
             name="stock at month end",
-            line={"color": INK, "width": 2, "dash": "dash", "shape": "hv"},
+            line={"color": INK, "width": 2, "dash": "dash", "shape": "hvh"},
             hovertemplate="%{x|%b %Y}: stock ≈ %{y:.1f}<extra></extra>",
         )
     short = [each for each in months if each.short]

@@ -81,5 +81,5 @@ def _label(day: dt.date, index: int, every: int) -> str:
     if day.month == 1 or (index == 0 and day.month < 11):
         return f"{name} {day.year}"
     # Labels begin at their tick: a name right after one that carries its year would run into it.
-    crowded = 0 < index < every or day.month <= every
+    crowded = 0 < index <= every or day.month <= every or (every == 1 and day.month == 2)
     return name if index == 0 or not (crowded or (day.month - 1) % every) else ""

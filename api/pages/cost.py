@@ -8,10 +8,11 @@ from fastapi import APIRouter, Request, Response
 from api import words
 from api.deps import AskedStudy
 from api.figures.cost import cost_elements
+from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figure_answer, render
 from api.pages.navigation import COST
 from api.pages.origin import Origin
-from api.pages.scope import frame_of, materials_of
+from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
 from lifecycle.cost import CostPerLanding, TypeCost
@@ -40,13 +41,13 @@ def cost(request: Request, study: AskedStudy, form: AskedForm = None) -> Respons
     found = chain.cost(study)
     if form:
         return download(found.types, name="cost-per-landing", form=form)
-    return render("cost.html", page_of(frame_of(request, COST, study), found, materials_of(study)))
+    return render("cost.html", page_of(frame_of(request, COST, study), found, types_of(study).materials))
 
 
 @router.get(f"{COST.path}/figure.json")
 def figure(study: AskedStudy) -> Response:
     """Cost by element and type."""
-    return figure_answer(cost_elements(chain.cost(study), materials_of(study)))
+    return figure_answer(cost_elements(chain.cost(study), types_of(study).materials))
 
 
 def page_of(frame: Frame, cost: CostPerLanding, materials: Mapping[str, str]) -> CostPage:

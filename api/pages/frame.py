@@ -44,6 +44,7 @@ class Frame:
     path: str
     asked: Mapping[str, str]
     scope: Scope | None = None
+    by_base: bool = False
 
     @property
     def told_scope(self) -> Scope:
@@ -84,7 +85,7 @@ def environment() -> Environment:
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     spoken = (
-        words.number, words.significant, words.counted, words.length_mm, words.wear_rate, words.per_thousand,
+        words.listed, words.number, words.exact, words.significant, words.counted, words.length_mm, words.wear_rate, words.per_thousand,
         words.ranged, words.counts_ranged, words.rounded, words.money, words.large_money, words.percent, words.chance,
         words.in_ten, words.material, words.day, words.iso, words.month, words.month_short, words.days_between, words.record_numbers,
         words.name_in_words, words.capital,

@@ -6,20 +6,21 @@ from typing import Final
 
 @dataclass(frozen=True)
 class Place:
-    """One page of the menu and the question it answers."""
+    """One page of the menu and the question it answers; `by_base` where it can speak of one base."""
 
     path: str
     title: str
     group: str
     question: str
+    by_base: bool = False
 
 
-FRONT: Final = Place("/", "What comes first", "Today", "What comes due first, and where?")
+FRONT: Final = Place("/", "What comes first", "Today", "What comes due first, and where?", by_base=True)
 CHANGEOUTS: Final = Place(
-    "/changeouts", "Change-outs ahead", "Planning", "Which brakes come due, when, how surely?"
+    "/changeouts", "Change-outs ahead", "Planning", "Which brakes come due, when, how surely?", by_base=True
 )
 SPARES: Final = Place(
-    "/spares", "Spares ahead", "Planning", "How many will each base need, and will stock cover it?"
+    "/spares", "Spares ahead", "Planning", "How many will each base need, and will stock cover it?", by_base=True
 )
 BRAKES: Final = Place("/brakes", "Brake record", "Records", "What has this serial done, how long is left?")
 COST: Final = Place(

@@ -8,10 +8,11 @@ from fastapi import APIRouter, Query, Request, Response
 from api import words
 from api.deps import AskedStudy
 from api.figures.retrofit import cash_by_year, swing
+from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figure_answer, render
 from api.pages.navigation import RETROFIT
 from api.pages.origin import Origin
-from api.pages.scope import frame_of, materials_of
+from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
 from lifecycle.retrofit import Briefing, Driver, Option
@@ -56,7 +57,7 @@ def retrofit(
     if form and briefing:
         return download(briefing.by_year, name="retrofit-cash", form=form)
     frame = frame_of(request, RETROFIT, study)
-    return render("retrofit.html", page_of(frame, tuple(materials_of(study)), from_type, to_type, briefing))
+    return render("retrofit.html", page_of(frame, tuple(types_of(study).materials), from_type, to_type, briefing))
 
 
 @router.get(f"{RETROFIT.path}/cash.json")

@@ -4,6 +4,7 @@ from fastapi import Request
 
 from api.pages.frame import Frame, Scope
 from api.pages.navigation import Place
+from api.pages.reach import reach_of
 from lifecycle.study import Study
 
 
@@ -15,15 +16,19 @@ def frame_of(request: Request, place: Place, study: Study, base: str = "", title
         path=place.path,
         asked=dict(request.query_params),
         scope=scope_of(study, base),
+        by_base=place.by_base,
     )
 
 
 def scope_of(study: Study, base: str) -> Scope:
     """What the page speaks of, and how complete the records are."""
-    raise NotImplementedError
-
-
-def materials_of(study: Study) -> dict[str, str]:
-    """Heat-sink material of each brake type."""
-    types = study.records.brake_types
-    return dict(zip(types["brake_type"], types["material"], strict=True))
+    reach = reach_of(study.records, base)
+    return Scope(
+        base=base,
+        bases=tuple(sorted(study.records.bases["base"])),
+        on=study.on,
+        known_on=study.known_on,
+        records_through=reach.through,
+        missing_aircraft_days=reach.missing_aircraft_days,
+        study=study.number,
+    )

@@ -11,10 +11,11 @@ from fastapi import APIRouter, HTTPException, Query, Request, Response
 from api import words
 from api.deps import AskedStudy
 from api.figures.spares import demand_and_stock
+from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figure_answer, render
 from api.pages.navigation import SPARES
 from api.pages.origin import Origin
-from api.pages.scope import frame_of, materials_of
+from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
 from lifecycle.spares import SparesMonth
@@ -136,7 +137,7 @@ def spares(
     if form:
         return download([each for each in forecast if base in ("", each.base)], name="spares", form=form)
     frame = frame_of(request, SPARES, study, base)
-    rows = rows_of(forecast, materials_of(study), base)
+    rows = rows_of(forecast, types_of(study).materials, base)
     return render("spares.html", page_of(frame, rows, months=months, level=level))
 
 

@@ -24,9 +24,15 @@ function drawn() {
   return plots.filter((plot) => plot.dataset.drawn === "yes");
 }
 
+function paperWidth(plot) {
+  const wide = document.body.classList.contains("wide");
+  const sheet = PAPER_PX[wide ? "landscape" : "portrait"];
+  const columns = plot.closest(".charts") ? (wide ? 3 : 2) : 1;
+  return Math.floor((sheet - 24 * (columns - 1)) / columns);
+}
+
 window.addEventListener("beforeprint", () => {
-  const width = PAPER_PX[document.querySelector("main.wide") ? "landscape" : "portrait"];
-  drawn().forEach((plot) => Plotly.relayout(plot, { autosize: false, width, height: plot.clientHeight }));
+  drawn().forEach((plot) => Plotly.relayout(plot, { autosize: false, width: paperWidth(plot), height: plot.clientHeight }));
 });
 window.addEventListener("afterprint", () => {
   drawn().forEach((plot) => Plotly.relayout(plot, { autosize: true, width: null, height: null }));

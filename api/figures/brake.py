@@ -1,0 +1,134 @@
+"""Brake record: wear of the present run with its fit, fan and limit, and 20 equally likely outcomes."""
+
+import datetime as dt
+from collections.abc import Sequence
+
+import plotly.graph_objects as go
+
+from api.figures.look import ERROR, ESTIMATE, ESTIMATE_NEAR, ESTIMATE_WIDE, INK, PAPER, SYMBOLS, figure
+from lifecycle.story import BrakeStory
+
+BINS = 14
+
+
+def wear_plot(story: BrakeStory) -> go.Figure:
+    """Length of the governing pin over the braked landings of the present run."""
+    made = figure(
+        x={"title": {"text": "braked landings of this run"}, "rangemode": "tozero", "tickformat": ",d"},
+        y={"title": {"text": "pin left, mm"}, "rangemode": "tozero", "tickformat": ".0f"},
+        legend=True,
+    )
+    _fan(made, story)
+    _fit(made, story)
+    _readings(made, story)
+    if story.limit_mm is not None:
+        made.add_hline(
+            y=story.limit_mm,
+            line={"color": ERROR, "width": 2},
+            annotation={
+                "text": f"wear limit {story.limit_mm:.1f} mm",
+                "font": {"color": ERROR},
+                "yanchor": "top",
+                "xanchor": "left",
+                "x": 0.01,
+                "bgcolor": PAPER,
+            },
+        )
+    return made
+
+
+def _band(made: go.Figure, x: Sequence[float], low: Sequence[float], high: Sequence[float], name: str, fill: str) -> None:
+    made.add_scatter(
+        x=[*x, *reversed(x)],
+        y=[*high, *reversed(low)],
+        mode="lines",
+        line={"width": 0},
+        fill="toself",
+        fillcolor=fill,
+        name=name,
+        hoverinfo="skip",
+    )
+
+
+def _fan(made: go.Figure, story: BrakeStory) -> None:
+    fan = story.fan_by_landings
+    if not fan:
+        return
+    ahead = [each.landings for each in fan]
+    _band(made, ahead, [p.left_p10 for p in fan], [p.left_p90 for p in fan], "ahead, 8 in 10", ESTIMATE_WIDE)
+    _band(made, ahead, [p.left_p25 for p in fan], [p.left_p75 for p in fan], "ahead, 1 in 2", ESTIMATE_NEAR)
+    made.add_scatter(
+        x=ahead,
+        y=[each.left_p50 for each in fan],
+        mode="lines",
+        line={"color": ESTIMATE, "width": 1.5, "dash": "dash"},
+        name="middle",
+        hovertemplate="%{x:,.0f} landings: ≈ %{y:.1f} mm<extra></extra>",
+    )
+
+
+def _fit(made: go.Figure, story: BrakeStory) -> None:
+    fit = story.fit
+    if not fit:
+        return
+    flown = [each.landings for each in fit]
+    _band(made, flown, [p.left_low for p in fit], [p.left_high for p in fit], "fit, 8 in 10", ESTIMATE_WIDE)
+    made.add_scatter(
+        x=flown,
+        y=[each.left_mm for each in fit],
+        mode="lines",
+        line={"color": ESTIMATE, "width": 1.5},
+        name="fit",
+        hoverinfo="skip",
+    )
+
+
+def _readings(made: go.Figure, story: BrakeStory) -> None:
+    present = [each for each in story.readings if each.run == story.runs[0].run and each.left_mm is not None]
+    symbol = SYMBOLS.get(story.material, "diamond")
+    for used, name, mark in ((True, "read", symbol), (False, "read, not used", "x-thin")):
+        shown = [each for each in present if each.used is used]
+        if shown:
+            made.add_scatter(
+                x=[each.landings for each in shown],
+                y=[each.left_mm for each in shown],
+                customdata=[[each.day.isoformat(), each.why_not] for each in shown],
+                mode="markers",
+                marker={"symbol": mark, "size": 7, "color": INK, "line": {"color": INK, "width": 1.5}},
+                name=name,
+                hovertemplate="%{customdata[0]}: %{y:.1f} mm %{customdata[1]}<extra></extra>",
+            )
+
+
+def outcome_dots(story: BrakeStory) -> go.Figure:
+    """Twenty equally likely days on which the limit is reached, stacked where they lie close."""
+    made = figure(
+        x={"type": "date", "tickformat": "%b\n%Y"},
+        y={"visible": False, "range": [0, 8]},
+    )
+    days = [each for each in story.outcome_dates if each is not None]
+    spots = stacked(days)
+    made.add_scatter(
+        x=[day for day, _ in spots],
+        y=[height for _, height in spots],
+        mode="markers",
+        marker={"symbol": "circle", "size": 14, "color": ESTIMATE_NEAR, "line": {"color": ESTIMATE, "width": 1.5}},
+        hovertemplate="1 in 20: about %{x|%Y-%m-%d}<extra></extra>",
+    )
+    made.update_yaxes(range=[0.4, max((height for _, height in spots), default=1) + 0.8])
+    return made
+
+
+def stacked(days: Sequence[dt.date]) -> list[tuple[dt.date, int]]:
+    """Each day in the middle of its bin, and how high it stands there."""
+    if not days:
+        return []
+    first, last = min(days), max(days)
+    width = max((last - first).days / BINS, 1.0)
+    heights: dict[int, int] = {}
+    spots = []
+    for each in sorted(days):
+        place = min(int((each - first).days / width), BINS - 1)
+        heights[place] = heights.get(place, 0) + 1
+        spots.append((first + dt.timedelta(days=round((place + 0.5) * width)), heights[place]))
+    return spots

@@ -1,0 +1,50 @@
+"""How far the log of landings reaches, and how many aircraft-days of the last month nobody has reported."""
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from lifecycle.aircraft import grounded_spans
+from lifecycle.days import day_number, day_numbers
+from lifecycle.observations import Records
+
+WINDOW_DAYS: Final = 30
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Last day with landings on record, None before the first, and aircraft-days missing in the window that ends there."""
+
+    through: dt.date | None
+    missing_aircraft_days: int
+
+
+def reach_of(records: Records, base: str = "") -> Reach:
+    """
+    The reach of the log, of one home base or of all.
+
+    An aircraft-day is missing where an aircraft in use has neither a count, zero included, nor a running total.
+    """
+    log = records.landings
+    log = log[log["full_stops"].notna() | log["total_landings"].notna()]
+    if log.empty:
+        return Reach(None, 0)
+    ends = log["to_day"].fillna(log["day"])
+    through = ends.max().date()
+    days = np.arange(day_number(through) - WINDOW_DAYS + 1, day_number(through) + 1)
+    code = pd.Index(records.aircraft["aircraft"]).get_indexer(log["aircraft"])
+    told = _covered(len(records.aircraft), days, code, day_numbers(log["day"]), day_numbers(ends) + 1)
+    grounded = _covered(len(records.aircraft), days, *grounded_spans(records))
+    asked = (records.aircraft["base"] == base).to_numpy() if base else np.ones(len(records.aircraft), dtype=bool)
+    return Reach(through, int((~told & ~grounded)[asked].sum()))
+
+
+def _covered(aircraft: int, days: np.ndarray, code: np.ndarray, first: np.ndarray, end: np.ndarray) -> np.ndarray:
+    """Whether each (aircraft, day) lies in one of its spans [first, end)."""
+    found = np.zeros((aircraft, len(days)), dtype=bool)
+    for column, day in enumerate(days):
+        found[code[(first <= day) & (day < end)], column] = True
+    return found
