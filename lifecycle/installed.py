@@ -27,10 +27,11 @@ class Installed:
     frame : DataFrame of n rows
         Index into `Runs.runs`, all its columns, and ``pin_mm``, ``read_on`` (last reading with a value that was not
         refused, or the one by which it is due), ``due`` (bool: at or past the limit by a reading), ``due_because``
-        (why that reading is out of the rate, "" if it is in), ``rate_mm``, ``kind``, ``fit_warnings``, ``flown``
-        (braked landings since the last usable reading), ``projected`` (those of them not yet on record),
-        ``limit_wear_mm`` (wear of the run at its limit), ``gated_mm``, ``gated_on``, ``gated_why``, ``gated_flown``
-        (the last reading out of the rate that says less is left than any in it, and landings since; NaN if none).
+        (why that reading is out of the rate, "" if it is in), ``rate_mm``, ``kind``, ``fit_warnings``, ``known_since``
+        (day of the last usable reading, or of the present installation if that is later), ``flown`` (braked landings
+        since that reading), ``projected`` (those of them not yet on record), ``limit_wear_mm`` (wear of the run at its
+        limit), ``gated_mm``, ``gated_on``, ``gated_why``, ``gated_flown`` (the last reading out of the rate that says
+        less is left than any in it, and landings since; NaN if none).
     law : Passage of n brakes
         Landings to the limit by the rate; NaN where no limit or no wear is known.
     """
@@ -78,12 +79,13 @@ def installed_brakes(runs: Runs, fit: FleetFit, flying: Flying, on: dt.date, *, 
     frame = frame.assign(
         rate_mm=post["rate_mm"],
         kind=post["kind"],
+        known_since=since,
         fit_warnings=post["warnings"],
         projected=projected,
         flown=(frame["landings"] - post["landings_at"]).clip(lower=0) + projected,
     )
     frame = (
-        frame.join(_last_reading(readings)).join(_due(readings)).join(_shortest_unexplained(readings, fit))
+        frame.join(last_readings(readings)).join(_due(readings)).join(_shortest_unexplained(readings, fit))
     )
     # The wear and the length left of a reading add up to the start and the re-shims by then; one done since shows in
     # the next reading, until when the brake counts as due sooner than it is.
@@ -103,8 +105,20 @@ def _known_since(runs: Runs, readings: pd.DataFrame) -> pd.Series:
     return fitted_on.where(read_on.isna() | (fitted_on > read_on), read_on)
 
 
-def _last_reading(readings: pd.DataFrame) -> pd.DataFrame:
-    """Last reading with a value of each run."""
+def last_readings(readings: pd.DataFrame) -> pd.DataFrame:
+    """
+    Last reading with a value of each run.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Rows of `Runs.readings`, refused ones left out.
+
+    Returns
+    -------
+    DataFrame, one row a run that was read
+        ``pin_mm`` (length left), ``read_on``, ``read_wear_mm``; index run.
+    """
     valued = readings[readings["left_mm"].notna()]
     last = valued.groupby("run").tail(1).set_index("run")
     return last[["left_mm", "day", "wear_mm"]].set_axis(["pin_mm", "read_on", "read_wear_mm"], axis="columns")

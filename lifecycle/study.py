@@ -1,0 +1,205 @@
+"""The whole chain: records as known on a day, and an assumption set, to runs, fit, flying, and every result."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+
+from lifecycle.assumptions import AssumptionSet
+from lifecycle.cost import CostPerLanding, cost_per_landing
+from lifecycle.exposure import Runs, measure_runs
+from lifecycle.flying import Flying, learn_flying
+from lifecycle.forecast import ChangeOut, forecast_changeouts
+from lifecycle.observations import Records
+from lifecycle.past import run_states
+from lifecycle.spares import SparesMonth, forecast_spares
+from lifecycle.wear import BrakeRate, FleetFit, Refit, fit_fleet
+
+
+@dataclass(frozen=True)
+class Study:
+    """
+    One reproducible run of the chain; the same records, assumptions, days and seed give the same results.
+
+    Attributes
+    ----------
+    number : str
+        What the study is called where it is cited; "" if it is not kept.
+    on, known_on : date
+        The day forecast from, and the day as known on which the records are.
+    seed : int
+        Of everything drawn at random.
+    records, assumptions : Records, AssumptionSet
+        What went in.
+    runs, fit, flying : Runs, FleetFit, Flying
+        What the records say of wear and of flying.
+    """
+
+    number: str
+    on: dt.date
+    known_on: dt.date
+    seed: int
+    records: Records
+    assumptions: AssumptionSet
+    runs: Runs
+    fit: FleetFit
+    flying: Flying
+
+
+def open_study(  # noqa: PLR0913 - all that a study depends on
+    records: Records,
+    assumptions: AssumptionSet,
+    *,
+    on: dt.date,
+    known_on: dt.date,
+    seed: int,
+    number: str = "",
+) -> Study:
+    """
+    Measure the runs, fit their wear and learn the flying.
+
+    Parameters
+    ----------
+    records : Records
+        Effective by ``on``, as known on ``known_on``.
+    assumptions : AssumptionSet
+        Approved and known by then.
+    on, known_on : date
+        The days of the study.
+    seed : int
+        Of everything drawn at random.
+    number : str
+        What to call the study.
+
+    Returns
+    -------
+    Study
+        From which every result follows.
+
+    Raises
+    ------
+    BadRecordsError
+        If records contradict each other.
+    NotEnoughDataError
+        If no brake was ever installed.
+    """
+    runs = measure_runs(records, on)
+    return Study(
+        number=number,
+        on=on,
+        known_on=known_on,
+        seed=seed,
+        records=records,
+        assumptions=assumptions,
+        runs=runs,
+        fit=fit_fleet(runs),
+        flying=learn_flying(records, on),
+    )
+
+
+def refit(study: Study, *, brakes: bool = False) -> Refit:
+    """
+    Estimated wear of every brake type, and of every run where asked.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    brakes : bool
+        Also each run, finished and removed ones included.
+
+    Returns
+    -------
+    Refit
+        As `pinledger refit` prints it.
+    """
+    return Refit(
+        study=study.number,
+        on=study.on,
+        known_on=study.known_on,
+        seed=study.seed,
+        types=study.fit.types,
+        brakes=_brake_rates(study) if brakes else (),
+    )
+
+
+def _brake_rates(study: Study) -> tuple[BrakeRate, ...]:
+    runs, post = study.runs.runs, study.fit.posterior
+    rows = zip(
+        runs["serial"].astype(str),
+        runs["run"].tolist(),
+        post["rate_mm"].tolist(),
+        np.sqrt(post["rate_var"]).tolist(),
+        post["readings"].tolist(),
+        run_states(runs),
+        strict=True,
+    )
+    return tuple(BrakeRate(*row) for row in rows)
+
+
+def changeouts(study: Study, base: str = "", risk: float = 0.1) -> tuple[ChangeOut, ...]:
+    """
+    When each installed brake reaches its limit; see `forecast.forecast_changeouts`.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    base : str
+        Only brakes at this base; "" for all.
+    risk : float
+        Chance of having reached the limit that the order is by.
+
+    Returns
+    -------
+    tuple of ChangeOut
+        Soonest first.
+    """
+    return forecast_changeouts(study.runs, study.fit, study.flying, study.on, base=base, risk=risk)
+
+
+def spares(study: Study, months: int = 24, level: float = 0.9) -> tuple[SparesMonth, ...]:
+    """
+    Brakes needed by base, type and month; see `spares.forecast_spares`.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    months : int
+        How many months ahead.
+    level : float
+        Chance that stock should cover demand.
+
+    Returns
+    -------
+    tuple of SparesMonth
+        By base, brake type and month.
+    """
+    return forecast_spares(
+        study.runs,
+        study.fit,
+        study.flying,
+        study.records,
+        study.assumptions,
+        on=study.on,
+        months=months,
+        level=level,
+    )
+
+
+def cost(study: Study) -> CostPerLanding:
+    """
+    Cost per braked landing of every brake type; see `cost.cost_per_landing`.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    CostPerLanding
+        All types in one currency.
+    """
+    return cost_per_landing(study.runs, study.fit, study.records, study.assumptions, on=study.on)
