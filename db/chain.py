@@ -18,7 +18,7 @@ from db.base import Fact, table_of
 from db.canonical import canonical
 from db.conflicts import conflicts_in_words
 from db.errors import SchemaError
-from db.plain import Columns, Rows, logged, plain_columns
+from db.plain import Columns, Rows, logged, plain_columns, rows_of
 from db.records.log import ChainHead, Change
 
 FACTS_PER_CHANGE: Final = 5_000
@@ -182,8 +182,7 @@ def _write(  # noqa: PLR0913 - the parts of one link of the chain
         session.execute(insert(table_of(Change)), change)
         for table, columns in parts:
             columns["seq"] = [seq] * _length(columns)
-            values = zip(*columns.values(), strict=True)
-            session.execute(insert(table), [dict(zip(columns, row, strict=True)) for row in values])
+            session.execute(insert(table), rows_of(columns))
     return str(change["hash"])
 
 

@@ -1,7 +1,6 @@
 """Query results as frames, each column with the type that the files and the arithmetic use."""
 
 import datetime as dt
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -18,7 +17,7 @@ def frame_of(session: Session, statement: Select[Any]) -> pd.DataFrame:
     """
     columns = list(statement.selected_columns)
     rows = session.execute(statement).all()
-    values: Sequence[Sequence[Any]] = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
+    values = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
     typed = {
         column.key: _typed(column.type.python_type, list(given), known=not getattr(column, "nullable", True))
         for column, given in zip(columns, values, strict=True)
@@ -36,3 +35,8 @@ def _typed(kind: type, values: list[Any], *, known: bool) -> Any:  # noqa: ANN40
     if kind is int and known:
         return np.array(values, dtype=np.int64)
     return np.array(values, dtype=np.float64)
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return a frame's rows one by one, for sentences about them."""
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]

@@ -91,7 +91,7 @@ def aircraft_by_registration(session: Session, on: dt.date) -> dict[str, int]:
 
 def brakes_by_serial(session: Session) -> dict[tuple[str, str], int]:
     """Brakes by serial and brake type, since serials may repeat between types."""
-    brakes = _brakes(session, true())
+    brakes = brakes_known(session, true())
     return dict(
         zip(zip(brakes["serial"], brakes["brake_type"], strict=True), brakes["brake"].tolist(), strict=True)
     )
@@ -114,7 +114,7 @@ def find_brakes(
     """Brake of each row by serial, and brake type where given; NOT_FOUND or SEVERAL where not one."""
     asked = pd.DataFrame({"serial": serial.to_numpy(), "wanted": brake_type.to_numpy()})
     asked["place"] = np.arange(len(asked))
-    found = asked.merge(_brakes(session, among(Brake.serial, asked["serial"])), on="serial")
+    found = asked.merge(brakes_known(session, among(Brake.serial, asked["serial"])), on="serial")
     found = found[(found["wanted"] == "") | (found["wanted"] == found["brake_type"])]
     return _one_each(found["place"], found["brake"], len(asked))
 
@@ -137,7 +137,8 @@ def registrations(session: Session, wanted: Iterable[str] | None = None) -> pd.D
     return names.assign(to_on=ends.fillna(pd.Timestamp(dt.date.max).as_unit("s")))
 
 
-def _brakes(session: Session, which: ColumnElement[bool]) -> pd.DataFrame:
+def brakes_known(session: Session, which: ColumnElement[bool]) -> pd.DataFrame:
+    """Brakes that meet a condition: serial, brake_type (the part number), brake."""
     types = {number: name for name, number in brake_type_ids(session).items()}
     rows = session.execute(
         current(Brake).where(which).with_only_columns(Brake.serial, Brake.brake_type, Brake.fact)

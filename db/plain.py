@@ -35,6 +35,11 @@ def plain_columns(table: Table, rows: Rows) -> Columns:
     return {column.name: _plain(column, rows, given=column.name in given) for column in table.columns}
 
 
+def rows_of(columns: Columns) -> list[dict[str, Any]]:
+    """Columns as the rows that an insert takes."""
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
 def logged(column: Column[Any], values: list[Any]) -> list[Any]:
     """Values as the log writes them: days as ISO text, fractions as their shortest text, the rest as they are."""
     kind = column.type.python_type

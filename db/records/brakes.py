@@ -77,7 +77,7 @@ class Removal(Fact, Base):
 
     installation: Mapped[int] = mapped_column(ForeignKey("installation.id"))
     removed_on: Mapped[dt.date]
-    removal_reason: Mapped[str] = mapped_column(words("removal_reason", *REMOVAL_REASONS))
+    removal_reason: Mapped[str | None] = mapped_column(words("removal_reason", *REMOVAL_REASONS))
     aircraft_landings: Mapped[int | None]
 
 

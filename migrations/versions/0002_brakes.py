@@ -78,6 +78,7 @@ def _moves() -> None:
             "storage expired",
             "lease return",
             "other",
+            null=True,
         ),
         whole("aircraft_landings", null=True),
         key=("installation",),
