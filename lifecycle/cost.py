@@ -143,7 +143,7 @@ def _type_cost(
     fit: TypeFit | None,
 ) -> TypeCost:
     total = float(priced.total)
-    low, high = _interval(uses, priced, assumptions, _wear_range(own, fit))
+    low, high = _interval(uses, priced, assumptions, wear_range(own, fit))
     chosen = next(iter(priced.fuel_kg), "")
     return TypeCost(
         brake_type=uses[0].brake_type,
@@ -159,8 +159,23 @@ def _type_cost(
     )
 
 
-def _wear_range(own: pd.DataFrame, fit: TypeFit | None) -> tuple[float, float]:
-    """Factors by which the wear of a type may lie below and above what was reckoned."""
+def wear_range(own: pd.DataFrame, fit: TypeFit | None) -> tuple[float, float]:
+    """
+    Factors by which the wear of a type may lie below and above what was reckoned.
+
+    Parameters
+    ----------
+    own : DataFrame
+        Rows of `consumption` of the type.
+    fit : TypeFit or None
+        Its fit.
+
+    Returns
+    -------
+    tuple of float
+        Low, at most 1, and high, at least 1: the wider, end by end, of the fit's 80 % interval for the mean rate and
+        Fieller's interval for runs used over landings between aircraft.
+    """
     by_aircraft = own.groupby("aircraft")[["runs_used", "landings"]].sum()
     between = ratio_of_sums(by_aircraft["runs_used"], by_aircraft["landings"])
     lows, highs = [1.0], [1.0]
