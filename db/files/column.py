@@ -88,8 +88,13 @@ class File:
         """The column that each field of the table is read from."""
         return {column.field: column.name for column in self.columns if column.field != NOT_KEPT}
 
+    def field(self, name: str) -> str:
+        """Return the field of the table that keeps a column."""
+        column = self.column(name)
+        return column.field or NOT_KEPT if column else NOT_KEPT
+
     def column(self, name: str) -> Column | None:
         """Return the column of this name; pins are numbered on as far as a brake has them."""
         if self.name == "pin_readings" and PIN.fullmatch(name):
-            return Column(name, LENGTH)
+            return Column(name, LENGTH, field=name)
         return next((column for column in self.columns if column.name == name), None)

@@ -101,17 +101,24 @@ class _Recording:
         if self._progress is not None:
             self._progress(f"recording {name}", 0, len(rows))
         act = replace(self._act, source=f"{self._act.source} {name}")
-        try:
-            self.outcomes[name] = recorder(self._session, act, rows)
-        except RowsRefusedError as refused:
-            bad = self._set_aside(name, rows, refused)
-            try:
-                recorder(self._session, act, rows[~bad].reset_index(drop=True))
-            except RowsRefusedError as again:
-                self._set_aside(name, rows, again)
-                self.unchecked.append(name)
+        outcomes = [
+            self._record(name, partial(recorder, self._session, act), part) for part in _turns(checked)
+        ]
+        self.outcomes[name] = _together(outcomes)
         if self._progress is not None:
             self._progress(f"recording {name}", len(rows), len(rows))
+
+    def _record(self, name: str, recorder: Callable[[pd.DataFrame], Outcome], rows: pd.DataFrame) -> Outcome:
+        try:
+            return recorder(rows)
+        except RowsRefusedError as refused:
+            bad = self._set_aside(name, rows, refused)
+        try:
+            return recorder(rows[~bad].reset_index(drop=True))
+        except RowsRefusedError as again:
+            self._set_aside(name, rows, again)
+            self.unchecked.append(name)
+            return Outcome()
 
     def _set_aside(self, name: str, rows: pd.DataFrame, refused: RowsRefusedError) -> "pd.Series[bool]":
         self._findings.add(*(error for error in refused.errors if not self._follows(error)))
@@ -131,6 +138,24 @@ class _Recording:
         used = {USES_NAMES.get(column.name, column.name) for column in checked.file.columns}
         given = {GIVES_NAMES[name][1] for name in self.unchecked if name in GIVES_NAMES}
         return bool(used & given)
+
+
+def _together(outcomes: Collection[Outcome]) -> Outcome:
+    """Return outcomes of one file's turns as one."""
+    counts = {
+        name: sum(getattr(outcome, name) for outcome in outcomes)
+        for name in ("added", "same", "completed", "held")
+    }
+    return Outcome(**counts, flags=tuple(flag for outcome in outcomes for flag in outcome.flags))
+
+
+def _turns(checked: Checked) -> list[pd.DataFrame]:
+    """Rows in one turn; where an end may be filled in later, a key that comes again is read as that later entry."""
+    rows, file = checked.rows, checked.file
+    if not file.ends or not rows.duplicated(list(file.key)).any():
+        return [rows]
+    turn = rows.groupby(list(file.key), sort=False, dropna=False).cumcount()
+    return [part.reset_index(drop=True) for _, part in rows.groupby(turn)]
 
 
 def _recorders(*, approved: bool) -> Mapping[str, Recorder]:

@@ -1,0 +1,75 @@
+"""
+The whole ledger as an import folder or a workbook: what is current at a point, in the columns of the files.
+
+Importing it into an empty ledger gives equal current facts. Texts that a spreadsheet would run are quoted (an
+apostrophe before them, which the import takes off); numbers stay numbers, lengths stay as typed.
+"""
+
+import csv
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+from openpyxl import Workbook
+from sqlalchemy.orm import Session
+
+from db.errors import LedgerError
+from db.exported import exported
+from db.files import File
+from db.files.column import DAYS, LENGTH, MONTH, NUMBERS, WORD
+from db.imports.quoting import quoted
+from db.lookup import Known
+
+LAST_ROW: Final = 1_048_576  # of a sheet, as the format has it (ECMA-376)
+
+
+def export_folder(session: Session, folder: Path, *, known: Known) -> dict[str, int]:
+    """Write every file into a new or empty folder; return how many rows each has."""
+    if folder.exists() and any(folder.iterdir()):
+        raise LedgerError(
+            f"{folder} is not empty; name a new folder, so that no old file is taken for a part of it"
+        )
+    folder.mkdir(parents=True, exist_ok=True)
+    rows = {}
+    for file, frame in exported(session, known):
+        with (folder / f"{file.name}.csv").open("w", encoding="utf-8", newline="") as text:
+            writer = csv.writer(text, lineterminator="\n")
+            writer.writerow(frame.columns)
+            writer.writerows(zip(*(_cells(file, frame[name]) for name in frame), strict=True))
+        rows[file.name] = len(frame)
+    return rows
+
+
+def export_workbook(session: Session, path: Path, *, known: Known) -> dict[str, int]:
+    """Write every file as a sheet of a new workbook; return how many rows each has."""
+    if path.exists():
+        raise LedgerError(f"{path} is there already; name a new workbook")
+    workbook = Workbook(write_only=True)
+    rows = {}
+    for file, frame in exported(session, known):
+        if len(frame) >= LAST_ROW:
+            raise LedgerError(
+                f"{file.name} has {len(frame)} rows, a sheet holds {LAST_ROW - 1}; export a folder of CSV"
+            )
+        sheet = workbook.create_sheet(file.name)
+        sheet.append(list(frame.columns))
+        for row in zip(*(_cells(file, frame[name]) for name in frame), strict=True):
+            sheet.append(row)
+        rows[file.name] = len(frame)
+    workbook.save(path)
+    return rows
+
+
+def _cells(file: File, column: "pd.Series[Any]") -> list[Any]:
+    """Values of one column as they stand in cells: whole numbers without a point, nothing where not known."""
+    declared = file.column(str(column.name))
+    kind = declared.kind if declared is not None else ""
+    if kind == MONTH:
+        return [None if pd.isna(day) else f"{day:%Y-%m}" for day in column]
+    if kind in DAYS:
+        return [None if pd.isna(day) else day.date() for day in column]
+    if kind in NUMBERS:
+        return [None if pd.isna(x) else int(x) if float(x).is_integer() else float(x) for x in column]
+    if kind in (LENGTH, WORD):
+        return [value or None for value in column]
+    return [quoted(value) or None for value in column]
