@@ -5,7 +5,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import RedirectResponse
-
 from sqlalchemy.orm import Session
 
 from api.deps import LedgerSession

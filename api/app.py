@@ -13,8 +13,8 @@ from starlette.middleware.base import RequestResponseEndpoint
 
 from api import access, data
 from api.errors import Problem, problem_of
-from api.pages import routers
-from api.pages.frame import error_page, plotly_bundle
+from api.pages import assets, brakes, changeouts, cost, front, retrofit, spares
+from api.pages.frame import error_page
 from api.settings import Settings
 from db import schema
 from db.errors import LedgerError
@@ -44,10 +44,10 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     app.state.engine = engine
     closed = [Depends(access.let_in)]
     app.include_router(data.router, prefix="/api/v1", dependencies=closed)
-    for router in routers():
-        app.include_router(router, dependencies=closed)
-    app.include_router(access.router)
-    app.add_api_route("/static/plotly.min.js", plotly_bundle, include_in_schema=False)
+    for page in (front, brakes, changeouts, spares, cost, retrofit):
+        app.include_router(page.router, dependencies=closed, include_in_schema=False)
+    app.include_router(access.router, include_in_schema=False)
+    app.add_api_route("/static/plotly.min.js", assets.plotly_bundle, include_in_schema=False)
     app.mount("/static", StaticFiles(directory=HERE / "static"))
     app.add_api_route("/health", lambda: {"status": "up"}, include_in_schema=False)
     app.middleware("http")(_with_headers)
@@ -74,7 +74,9 @@ def _refuse(request: Request, error: Exception) -> Response:
 
 def _web_problem(error: Exception) -> Problem:
     if isinstance(error, access.NotLetInError):
-        return Problem("Not let in", 401, "no session is open in this browser; use a one-time link from the command line")
+        return Problem(
+            "Not let in", 401, "no session is open in this browser; use a one-time link from the command line"
+        )
     if isinstance(error, RequestValidationError):
         told = "; ".join(f"{'.'.join(map(str, found['loc']))}: {found['msg']}" for found in error.errors())
         return Problem("Wrong request", 422, told)

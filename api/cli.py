@@ -48,7 +48,11 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _command(
-    commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, does: str, text: str, *examples: str
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
+    name: str,
+    does: str,
+    text: str,
+    *examples: str,
 ) -> argparse.ArgumentParser:
     made = commands.add_parser(
         name,
@@ -90,7 +94,9 @@ def _share(text: str) -> float:
     except ValueError:
         value = -1.0
     if not 0.0 < value < 1.0:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a chance; wanted a fraction between 0 and 1, like 0.1")
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is not a chance; wanted a fraction between 0 and 1, like 0.1"
+        )
     return value
 
 
@@ -102,7 +108,11 @@ def _count(text: str) -> int:
 
 def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     _command(
-        commands, "migrate", "ledger:migrate", "Make the database, or bring it to this version.", "migrate --db fleet.db"
+        commands,
+        "migrate",
+        "ledger:migrate",
+        "Make the database, or bring it to this version.",
+        "migrate --db fleet.db",
     )
     load = _command(
         commands,
@@ -114,7 +124,9 @@ def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     )
     load.add_argument("folder", help="folder of CSV files, or one .xlsx with a sheet a file")
     load.add_argument("--dry-run", action="store_true", help="check everything, keep nothing")
-    load.add_argument("--person", default=os.environ.get("USER", "command line"), help="who loads; default $USER")
+    load.add_argument(
+        "--person", default=os.environ.get("USER", "command line"), help="who loads; default $USER"
+    )
     _with_format(load)
     out = _command(
         commands,
@@ -131,10 +143,15 @@ def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         "ledger:verify",
         "Recompute the hash chain of the log; exit 1 names the first broken sequence number.",
         "verify --rebuild",
-        "verify --anchor head.txt",
+        "verify --format json > anchor.json",
+        "verify --anchor anchor.json",
     )
-    check.add_argument("--anchor", metavar="FILE", help="a head copied elsewhere: 'SEQUENCE HASH'")
-    check.add_argument("--rebuild", action="store_true", help="also rebuild every table from the log and compare")
+    check.add_argument(
+        "--anchor", metavar="FILE", help="what verify --format json printed earlier, kept elsewhere"
+    )
+    check.add_argument(
+        "--rebuild", action="store_true", help="also rebuild every table from the log and compare"
+    )
     _with_format(check)
 
 
@@ -142,7 +159,9 @@ def _result(
     commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, text: str, *examples: str
 ) -> argparse.ArgumentParser:
     made = _command(commands, name, f"results:{name}", text, *examples)
-    made.add_argument("--on", type=_day, metavar="DATE", help="day forecast from; default the last day on record")
+    made.add_argument(
+        "--on", type=_day, metavar="DATE", help="day forecast from; default the last day on record"
+    )
     made.add_argument("--known-on", type=_day, metavar="DATE", help="as recorded by then; default now")
     made.add_argument("--seed", type=int, default=1, help="seed of every random draw; default 1")
     _with_format(made)
@@ -153,17 +172,29 @@ def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     refit = _result(
         commands, "refit", "Fit the wear rate of every brake type and brake.", "refit --brakes --format csv"
     )
-    refit.add_argument("--brakes", action="store_true", help="list every run too, finished and removed ones included")
+    refit.add_argument(
+        "--brakes", action="store_true", help="list every run too, finished and removed ones included"
+    )
     due = _result(
-        commands, "changeouts", "When each installed brake reaches its limit.", "changeouts --base KOR --risk 0.25"
+        commands,
+        "changeouts",
+        "When each installed brake reaches its limit.",
+        "changeouts --base KOR --risk 0.25",
     )
     due.add_argument("--base", default="", help="only this base")
-    due.add_argument("--risk", type=_share, default=0.1, help="chance of passing the limit to act before; default 0.1")
+    due.add_argument(
+        "--risk", type=_share, default=0.1, help="chance of passing the limit to act before; default 0.1"
+    )
     spares = _result(
-        commands, "spares", "Brakes needed per base and month.", "spares --months 36 --level 0.95 --format csv"
+        commands,
+        "spares",
+        "Brakes needed per base and month.",
+        "spares --months 36 --level 0.95 --format csv",
     )
     spares.add_argument("--months", type=_count, default=24, help="months ahead; default 24")
-    spares.add_argument("--level", type=_share, default=0.9, help="chance that stock covers demand; default 0.9")
+    spares.add_argument(
+        "--level", type=_share, default=0.9, help="chance that stock covers demand; default 0.9"
+    )
     _result(commands, "cost", "Cost per braked landing of each brake type.", "cost --format json")
     brief = _result(
         commands,
@@ -171,7 +202,9 @@ def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         "Should one brake type replace another, and when does it pay back?",
         "briefing --from P-100 --to P-200 --format json",
     )
-    brief.add_argument("--from", dest="from_type", required=True, metavar="TYPE", help="brake type in service")
+    brief.add_argument(
+        "--from", dest="from_type", required=True, metavar="TYPE", help="brake type in service"
+    )
     brief.add_argument("--to", dest="to_type", required=True, metavar="TYPE", help="brake type proposed")
 
 
@@ -187,13 +220,23 @@ def _service_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPar
     demo.add_argument("--folder", help="where to put its files and database; default a new temporary folder")
     demo.add_argument("--port", type=int, default=8765, help="default 8765; 0 takes a free one")
     demo.add_argument("--no-open", action="store_true", help="print the link and start no browser")
-    demo.add_argument("--no-serve", action="store_true", help="make the database, print what comes due first, stop")
-    serve = _command(
-        commands, "serve", "service:serve", "Serve the pages and the JSON.", "serve --db postgresql://ledger@host/fleet"
+    demo.add_argument(
+        "--no-serve", action="store_true", help="make the database, print what comes due first, stop"
     )
-    serve.add_argument("--host", default="127.0.0.1", help="default 127.0.0.1; put a TLS proxy before any other")
+    serve = _command(
+        commands,
+        "serve",
+        "service:serve",
+        "Serve the pages and the JSON.",
+        "serve --db postgresql://ledger@host/fleet",
+    )
+    serve.add_argument(
+        "--host", default="127.0.0.1", help="default 127.0.0.1; put a TLS proxy before any other"
+    )
     serve.add_argument("--port", type=int, default=8000, help="default 8000; 0 takes a free one")
-    serve.add_argument("--link-for", metavar="NAME", help="print a one-time link that lets this administrator in")
+    serve.add_argument(
+        "--link-for", metavar="NAME", help="print a one-time link that lets this administrator in"
+    )
 
 
 if __name__ == "__main__":

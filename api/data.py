@@ -43,7 +43,9 @@ def changeouts(  # noqa: PLR0913, PLR0917 - one argument a query parameter
     cursor: Cursor = "",
 ) -> list[ChangeOut]:
     """Every installed brake with its landings and dates, soonest first."""
-    return _page(chain.changeouts(study, base=base, risk=risk), request, response, study, limit=limit, cursor=cursor)
+    return _page(
+        chain.changeouts(study, base=base, risk=risk), request, response, study, limit=limit, cursor=cursor
+    )
 
 
 @router.get("/spares")
@@ -57,7 +59,9 @@ def spares(  # noqa: PLR0913, PLR0917 - one argument a query parameter
     cursor: Cursor = "",
 ) -> list[SparesMonth]:
     """Brakes needed per base, type and month."""
-    return _page(chain.spares(study, months=months, level=level), request, response, study, limit=limit, cursor=cursor)
+    return _page(
+        chain.spares(study, months=months, level=level), request, response, study, limit=limit, cursor=cursor
+    )
 
 
 @router.get("/cost")
@@ -68,7 +72,9 @@ def cost(study: AskedStudy) -> CostPerLanding:
 
 @router.get("/briefing")
 def briefing(
-    study: AskedStudy, from_type: Annotated[str, Query(alias="from")], to_type: Annotated[str, Query(alias="to")]
+    study: AskedStudy,
+    from_type: Annotated[str, Query(alias="from")],
+    to_type: Annotated[str, Query(alias="to")],
 ) -> Briefing:
     """Whether one brake type should replace another, and when it pays back."""
     return chain.briefing(study, from_type=from_type, to_type=to_type)
@@ -81,7 +87,7 @@ def verify_log(request: Request, *, rebuild: bool = False) -> Verified:
         return verify(session, rebuild=rebuild)
 
 
-def _page(
+def _page(  # noqa: PLR0913 - what a page is cut from, and where it is told
     rows: Sequence[Row], request: Request, response: Response, study: chain.Study, *, limit: int, cursor: str
 ) -> list[Row]:
     """Rows from the cursor on; the next page's address, with the study's own days in it, in the Link header."""
@@ -102,4 +108,6 @@ def _opened(cursor: str) -> tuple[str, int]:
         number, start = base64.urlsafe_b64decode(cursor.encode()).decode().split(" ")
         return number, int(start)
     except (binascii.Error, UnicodeDecodeError, ValueError):
-        raise HTTPException(422, f"cursor {cursor!r} is not one of ours; take it from the Link header") from None
+        raise HTTPException(
+            422, f"cursor {cursor!r} is not one of ours; take it from the Link header"
+        ) from None

@@ -62,7 +62,9 @@ def _table(rows: list[Row]) -> None:
     columns = _columns(rows)
     cells = [columns, *([_cell(row.get(column)) for column in columns] for row in rows)]
     widths = [max(len(line[at]) for line in cells) for at in range(len(columns))]
-    numeric = [all(isinstance(row.get(column), (int, float, type(None))) for row in rows) for column in columns]
+    numeric = [
+        all(isinstance(row.get(column), (int, float, type(None))) for row in rows) for column in columns
+    ]
     for line in cells:
         parts = (
             cell.rjust(width) if number else cell.ljust(width)
@@ -75,5 +77,5 @@ def _cell(value: object) -> str:
     if value is None:
         return "-"
     if isinstance(value, float):
-        return f"{value:.6g}" if abs(value) < 1000 else f"{value:,.0f}".replace(",", " ")  # noqa: PLR2004
+        return f"{value:.6g}" if abs(value) < 1000 else f"{value:,.0f}".replace(",", " ")
     return str(value)

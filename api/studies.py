@@ -12,10 +12,11 @@ from sqlalchemy import Engine
 
 from api.output import plain
 from db.errors import LedgerError
-from db.lookup import Known, head_hash, known_by
+from db.lookup import Known, known_by
 from db.observe import last_effective_day, observe, observe_assumptions
+from db.records.log import KeptStudy
 from db.session import Session, reading
-from db.studies import keep, kept
+from db.studies import hash_at, keep, kept
 from lifecycle.study import Study, changeouts, open_study, refit
 
 # A study can always be made again from the ledger; a few are held so that the next page does not have to.
@@ -35,7 +36,7 @@ def ask(
         day = on or last_effective_day(session, known)
         if day is None:
             raise LedgerError("the ledger holds no landings and no readings yet; import some records first")
-        number = _number(head_hash(session, known), day, known, seed)
+        number = _number(hash_at(session, known.seq), day, known, seed)
         place = (str(engine.url), number)
         with _lock:
             if place in _held:
@@ -71,5 +72,16 @@ def _keep(engine: Engine, study: Study, known: Known) -> None:
     shown = {"refit": plain(refit(study)), "changeouts": plain(changeouts(study))}
     packed = zlib.compress(json.dumps(shown, sort_keys=True, separators=(",", ":")).encode())
     with Session(engine) as session:
-        keep(session, study.number, on=study.on, known=known, seed=study.seed, results=packed)
+        keep(
+            session,
+            KeptStudy(
+                number=study.number,
+                on=study.on,
+                known_on=study.known_on,
+                known_seq=known.seq,
+                seed=study.seed,
+                kept_at=dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+                results=packed,
+            ),
+        )
         session.commit()

@@ -18,7 +18,9 @@ GRAIN = dt.timedelta(minutes=1)
 AT_MOST = dt.timedelta(hours=12)
 
 
-def add_person(session: Session, name: str, role: str, *, now: dt.datetime, bases: tuple[str, ...] = ()) -> None:
+def add_person(
+    session: Session, name: str, role: str, *, now: dt.datetime, bases: tuple[str, ...] = ()
+) -> None:
     """Add someone; no bases means every base."""
     if session.get(Person, name) is not None:
         raise LedgerError(f"person {name!r} is known already; choose another name")

@@ -1,11 +1,9 @@
 """Studies kept as they were shown."""
 
-import datetime as dt
-
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from db.lookup import Known
-from db.records.log import KeptStudy
+from db.records.log import Change, KeptStudy
 
 
 def kept(session: Session, number: str) -> bool:
@@ -13,19 +11,13 @@ def kept(session: Session, number: str) -> bool:
     return session.get(KeptStudy, number) is not None
 
 
-def keep(session: Session, number: str, *, on: dt.date, known: Known, seed: int, results: bytes) -> None:
+def hash_at(session: Session, seq: int) -> str:
+    """The chain's hash as of a sequence number; "" before the first change."""
+    return session.scalar(select(Change.hash).where(Change.seq == seq)) or ""
+
+
+def keep(session: Session, study: KeptStudy) -> None:
     """Keep a study; another process may have kept the same one meanwhile, and then it is the same."""
-    if kept(session, number):
-        return
-    session.add(
-        KeptStudy(
-            number=number,
-            on=on,
-            known_on=known.day,
-            known_seq=known.seq,
-            seed=seed,
-            kept_at=dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
-            results=results,
-        )
-    )
-    session.flush()
+    if not kept(session, study.number):
+        session.add(study)
+        session.flush()

@@ -16,6 +16,7 @@ from db.export import export as write_folder
 from db.imports import load as load_folder
 from db.lookup import known_by
 from db.session import Session, open_engine, reading
+from db.verify import read_anchor
 from db.verify import verify as verify_chain
 
 
@@ -67,7 +68,7 @@ def verify(asked: argparse.Namespace) -> int:
     """Recompute the chain; a broken one is refused by its error."""
     engine = open_engine(asked.db)
     schema.check(engine)
-    anchor = _text(asked.anchor) if asked.anchor else None
+    anchor = read_anchor(_text(asked.anchor)) if asked.anchor else None
     with Session(reading(engine)) as session:
         found = verify_chain(session, anchor=anchor, rebuild=asked.rebuild)
     write(asdict(found), asked.format)
@@ -78,4 +79,6 @@ def _text(name: str) -> str:
     try:
         return Path(name).read_text(encoding="utf-8")
     except OSError as error:
-        raise LedgerError(f"anchor file {name!r} cannot be read ({error.strerror}); name one that can") from error
+        raise LedgerError(
+            f"anchor file {name!r} cannot be read ({error.strerror}); name one that can"
+        ) from error
