@@ -23,8 +23,14 @@ from db.lookup import Known
 LAST_ROW: Final = 1_048_576  # of a sheet, as the format has it (ECMA-376)
 
 
-def export_folder(session: Session, folder: Path, *, known: Known) -> dict[str, int]:
-    """Write every file into a new or empty folder; return how many rows each has."""
+def export(session: Session, path: Path, *, known: Known) -> dict[str, int]:
+    """Write every file into a new folder, or a new workbook where the path ends in .xlsx; return rows by file."""
+    return (
+        _workbook(session, path, known) if path.suffix.lower() == ".xlsx" else _folder(session, path, known)
+    )
+
+
+def _folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
     if folder.exists() and any(folder.iterdir()):
         raise LedgerError(
             f"{folder} is not empty; name a new folder, so that no old file is taken for a part of it"
@@ -40,8 +46,7 @@ def export_folder(session: Session, folder: Path, *, known: Known) -> dict[str, 
     return rows
 
 
-def export_workbook(session: Session, path: Path, *, known: Known) -> dict[str, int]:
-    """Write every file as a sheet of a new workbook; return how many rows each has."""
+def _workbook(session: Session, path: Path, known: Known) -> dict[str, int]:
     if path.exists():
         raise LedgerError(f"{path} is there already; name a new workbook")
     workbook = Workbook(write_only=True)

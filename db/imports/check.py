@@ -14,7 +14,7 @@ from db.files.column import DAYS, NUMBERS
 from db.imports.cells import NOT_A_DAY, Cells
 from db.imports.header import Header, read_header
 from db.imports.refused import CellError, Findings
-from db.imports.source import Progress, Rows, Source
+from db.imports.source import Meter, Rows, Source
 from db.imports.within import Broken, broken_rules
 
 
@@ -33,15 +33,13 @@ class Checked:
     whole: bool
 
 
-def check_source(
-    source: Source, findings: Findings, *, today: dt.date, progress: Progress | None = None
-) -> Checked:
+def check_source(source: Source, findings: Findings, meter: Meter, *, today: dt.date) -> Checked:
     """Read and check one source; what is wrong goes to the findings."""
     file = FILES[source.name]
     header = read_header(file, source.header)
     findings.add(*header.errors)
     cells = {place: Cells(column, today=today) for place, column in header.places.items()}
-    frames, whole, done = [_frame(file, [], {})], header.complete, 0
+    frames, whole = [_frame(file, [], {})], header.complete
     lost: set[str] = set()
     for rows in source.rows:
         findings.add(*rows.errors)
@@ -49,9 +47,7 @@ def check_source(
         frames.append(frame[~bad])
         lost |= names_given(file.name, frame[bad])
         whole = whole and not rows.broken
-        done += len(rows.numbers)
-        if progress is not None:
-            progress(f"reading {file.name}", done, max(source.total, done))
+        meter.add(len(rows.numbers))
     return Checked(file, pd.concat(frames, ignore_index=True), frozenset(lost), whole)
 
 
@@ -67,7 +63,8 @@ def rows_from(name: str, entered: Sequence[Mapping[str, str]], *, today: dt.date
     texts = [[row.get(column, "") for column in columns] for row in entered]
     rows = Rows(list(range(1, len(texts) + 1)), texts)
     findings = Findings()
-    checked = check_source(Source(name, columns, len(texts), iter([rows])), findings, today=today)
+    source = Source(name, columns, len(texts), iter([rows]))
+    checked = check_source(source, findings, Meter(None, 0), today=today)
     if findings.total:
         raise RowsRefusedError(tuple(findings.kept))
     return checked.rows

@@ -22,7 +22,7 @@ from db.entry.fleet import (
     record_effectivity,
     record_wear_limits,
 )
-from db.entry.outcome import Outcome
+from db.entry.outcome import Flag, Outcome
 from db.errors import RowError, RowsRefusedError
 from db.files import FILES, GIVES_NAMES, USES_NAMES
 from db.imports.check import Checked, check_source, names_given
@@ -34,10 +34,22 @@ Recorder = Callable[[Session, Act, pd.DataFrame], Outcome]
 
 
 @dataclass(frozen=True)
-class Loaded:
-    """What became of the rows of each file, in loading order."""
+class FileLoaded:
+    """What became of the rows of one file: facts added, known already, completed, held, and what is odd."""
 
-    files: Mapping[str, Outcome]
+    file: str
+    added: int
+    same: int
+    completed: int
+    held: int
+    flags: tuple[Flag, ...]
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """What became of each file, in loading order."""
+
+    files: tuple[FileLoaded, ...]
 
 
 def load(  # noqa: PLR0913 - each is a decision of its own that only the caller can take
@@ -58,19 +70,21 @@ def load(  # noqa: PLR0913 - each is a decision of its own that only the caller 
     sources, errors = open_all(path)
     findings = Findings()
     findings.add(*errors)
-    checked = {
-        source.name: check_source(source, findings, today=today, progress=progress) for source in sources
-    }
+    meter = Meter(progress, 2 * sum(source.total for source in sources))
+    checked = [check_source(source, findings, meter, today=today) for source in sources]
     with session.begin_nested():
-        recording = _Recording(session, act, findings, progress)
+        recording = _Recording(
+            session, act, findings, unread=[error.file for error in errors if error.file in FILES]
+        )
         recorders = _recorders(approved=approved)
-        for name, file in checked.items():
-            recording.record(file, recorders[name])
+        for file in checked:
+            recording.record(file, recorders[file.file.name])
+            meter.add(len(file.rows))
         if findings.total:
             place = {name: at for at, name in enumerate(FILES)}
             kept = sorted(findings.kept, key=lambda error: (place.get(error.file, -1), error.row))
             raise ImportRefusedError(tuple(kept), findings.total, tuple(recording.unchecked))
-    return Loaded(recording.outcomes)
+    return Loaded(tuple(recording.files))
 
 
 class _Recording:
@@ -81,13 +95,12 @@ class _Recording:
     one error that matters, so names that were lost on the way are remembered and passed over.
     """
 
-    def __init__(self, session: Session, act: Act, findings: Findings, progress: Progress | None) -> None:
-        self.outcomes: dict[str, Outcome] = {}
-        self.unchecked: list[str] = []
+    def __init__(self, session: Session, act: Act, findings: Findings, *, unread: list[str]) -> None:
+        self.files: list[FileLoaded] = []
+        self.unchecked = unread
         self._session = session
         self._act = act
         self._findings = findings
-        self._progress = progress
         self._lost: dict[str, set[str]] = {}
 
     def record(self, checked: Checked, recorder: Recorder) -> None:
@@ -97,16 +110,11 @@ class _Recording:
         if not checked.whole or self._uses_unchecked(checked):
             self.unchecked.append(name)
             return
-        rows = checked.rows
-        if self._progress is not None:
-            self._progress(f"recording {name}", 0, len(rows))
         act = replace(self._act, source=f"{self._act.source} {name}")
         outcomes = [
             self._record(name, partial(recorder, self._session, act), part) for part in _turns(checked)
         ]
-        self.outcomes[name] = _together(outcomes)
-        if self._progress is not None:
-            self._progress(f"recording {name}", len(rows), len(rows))
+        self.files.append(_together(name, outcomes))
 
     def _record(self, name: str, recorder: Callable[[pd.DataFrame], Outcome], rows: pd.DataFrame) -> Outcome:
         try:
@@ -140,13 +148,10 @@ class _Recording:
         return bool(used & given)
 
 
-def _together(outcomes: Collection[Outcome]) -> Outcome:
-    """Return outcomes of one file's turns as one."""
-    counts = {
-        name: sum(getattr(outcome, name) for outcome in outcomes)
-        for name in ("added", "same", "completed", "held")
-    }
-    return Outcome(**counts, flags=tuple(flag for outcome in outcomes for flag in outcome.flags))
+def _together(name: str, outcomes: Collection[Outcome]) -> FileLoaded:
+    counted = ("added", "same", "completed", "held")
+    counts = {count: sum(getattr(outcome, count) for outcome in outcomes) for count in counted}
+    return FileLoaded(name, **counts, flags=tuple(flag for outcome in outcomes for flag in outcome.flags))
 
 
 def _turns(checked: Checked) -> list[pd.DataFrame]:

@@ -22,6 +22,11 @@ class ImportRefusedError(RowsRefusedError):
 
     def __init__(self, errors: tuple[RowError, ...], total: int, unchecked: tuple[str, ...]) -> None:
         super().__init__(errors)
+        first = errors[0]
+        listed = f", the first {len(errors)} listed" if total > len(errors) else ""
+        found = f"{first.file} row {first.row}, {first.column} = {first.value!r}: {first.rule}; {first.suggestion}"
+        cut = f"; not checked to the end: {', '.join(unchecked)}" if unchecked else ""
+        self.args = (f"{total} error{'s' * (total > 1)}{listed}; nothing was kept; first: {found}{cut}",)
         self.total = total
         self.unchecked = unchecked
 

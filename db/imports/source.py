@@ -8,8 +8,24 @@ from db.errors import RowError
 
 ROWS_AT_ONCE: Final = 20_000
 
-# Called with what is being done, rows done, and rows in all.
-Progress = Callable[[str, int, int], None]
+# Called with the steps done and the steps in all; a row is one step to read and one to record.
+Progress = Callable[[int, int], None]
+
+
+class Meter:
+    """Steps done of a load."""
+
+    def __init__(self, progress: Progress | None, total: int) -> None:
+        self._progress = progress
+        self._total = total
+        self._done = 0
+
+    def add(self, steps: int) -> None:
+        """Count these steps as done; the total was an estimate and gives way."""
+        self._done += steps
+        self._total = max(self._total, self._done)
+        if self._progress is not None:
+            self._progress(self._done, self._total)
 
 
 @dataclass(frozen=True)
