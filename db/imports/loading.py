@@ -28,7 +28,7 @@ from db.files import FILES, GIVES_NAMES, USES_NAMES
 from db.imports.check import Checked, check_source, names_given
 from db.imports.folder import open_all
 from db.imports.refused import Findings, ImportRefusedError
-from db.imports.source import Progress
+from db.imports.source import Meter, Progress
 
 Recorder = Callable[[Session, Act, pd.DataFrame], Outcome]
 
