@@ -245,6 +245,12 @@ def test_a_change_of_a_limit_that_waits_leaves_the_approved_one_in_force(session
     assert limits(session) == [7]
 
 
+def test_a_withdrawn_limit_counts_no_more(session, fleet):
+    first = limit(session, fleet, 7)
+    limit(session, fleet, 7, fact=first, supersedes=first, version=2, withdrawn=True)
+    assert limits(session) == []
+
+
 def test_a_limit_where_there_is_none_counts_at_once(session, fleet):
     limit(session, fleet, 7, approved=False)
     assert limits(session) == [7]
