@@ -128,7 +128,7 @@ def _due(readings: pd.DataFrame) -> pd.DataFrame:
     """Of each run the last reading at or past the limit that nothing has cleared."""
     clears = readings[readings["usable"] & ~readings["at_or_below"]].groupby("run")["day"].max()
     low = readings[readings["at_or_below"]]
-    cleared = low["day"] < low["run"].map(clears)
+    cleared = low["day"].to_numpy() < clears.reindex(low["run"]).to_numpy()
     standing = low[~cleared | (low["why_not"] == "held")].groupby("run").tail(1).set_index("run")
     return standing[["left_mm", "day", "why_not"]].set_axis(
         ["due_mm", "due_on", "due_because"], axis="columns"

@@ -12,6 +12,7 @@ from lifecycle.flying import Flying, learn_flying
 from lifecycle.forecast import ChangeOut, forecast_changeouts
 from lifecycle.observations import Records
 from lifecycle.past import run_states
+from lifecycle.retrofit import Briefing, brief_retrofit
 from lifecycle.spares import SparesMonth, forecast_spares
 from lifecycle.wear import BrakeRate, FleetFit, Refit, fit_fleet
 
@@ -203,3 +204,33 @@ def cost(study: Study) -> CostPerLanding:
         All types in one currency.
     """
     return cost_per_landing(study.runs, study.fit, study.records, study.assumptions, on=study.on)
+
+
+def briefing(study: Study, from_type: str, to_type: str) -> Briefing:
+    """
+    Whether one brake type should replace another; see `retrofit.brief_retrofit`.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    from_type, to_type : str
+        Brake types.
+
+    Returns
+    -------
+    Briefing
+        Drawn with the study's seed.
+    """
+    return brief_retrofit(
+        study.runs,
+        study.fit,
+        study.flying,
+        study.records,
+        study.assumptions,
+        from_type=from_type,
+        to_type=to_type,
+        on=study.on,
+        rng=np.random.default_rng(study.seed),
+        study=study.number,
+    )
