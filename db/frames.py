@@ -9,7 +9,7 @@ from sqlalchemy import Select
 from sqlalchemy.orm import Session
 
 
-def frame_of(session: Session, statement: Select[Any]) -> pd.DataFrame:
+def frame_of(session: Session, statement: Select[*tuple[Any, ...]]) -> pd.DataFrame:
     """
     Rows of a query as a frame: text is str ("" not known), a day datetime64[s] (NaT), a number float64 (NaN).
 
