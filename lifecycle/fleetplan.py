@@ -107,16 +107,14 @@ def phased(scope: Scope, *, slots_per_month: float | None, most_a_year: int | No
     ahead = scope.cumulative[:, -1] * scope.brakes
     rank = np.empty(len(ahead), dtype=np.int64)
     rank[np.argsort(-ahead, kind="stable")] = np.arange(len(ahead))
-    slots = slots_per_month if slots_per_month is not None else np.inf
-    if slots <= 0 or most_a_year == 0:
-        return np.full(len(ahead), NEVER, dtype=np.int64)
-    by_slots = np.floor(slots * MONTHS) if slots * MONTHS >= 1 and most_a_year is not None else np.inf
-    in_a_year = min(by_slots, most_a_year if most_a_year is not None else np.inf)
-    year = np.floor(rank / in_a_year)
-    in_year = rank - np.where(year > 0, year * in_a_year, 0.0)
-    by_year = np.maximum(year * MONTHS + np.floor(in_year / slots), np.floor(rank / slots))
-    month = np.minimum(by_year, NEVER)
-    return _only_flying(scope, month.astype(np.int64))
+    slots = float(len(rank)) if slots_per_month is None else slots_per_month
+    budget = len(rank) if most_a_year is None else most_a_year
+    if slots <= 0 or budget <= 0:
+        return np.full(len(rank), NEVER, dtype=np.int64)
+    in_a_year = min(budget, max(int(slots * MONTHS), 1)) if most_a_year is not None else len(rank)
+    year, in_year = np.divmod(rank, in_a_year)
+    month = np.maximum(year * MONTHS + np.floor(in_year / slots), np.floor(rank / slots))
+    return _only_flying(scope, np.minimum(month, NEVER).astype(np.int64))
 
 
 def within_limits(month: IntArray, *, slots_per_month: float | None, most_a_year: int | None) -> bool:

@@ -24,6 +24,8 @@ from lifecycle.payback import (
 from lifecycle.verdict import Evidence, verdict
 from lifecycle.wear import FleetFit
 
+__all__ = ["Briefing", "Driver", "Option", "YearFlow", "brief_retrofit"]
+
 FloatArray = npt.NDArray[np.float64]
 
 DRAWS: Final = 10_000

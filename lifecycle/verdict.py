@@ -86,7 +86,7 @@ def verdict(evidence: Evidence, *, currency: str) -> Verdict:
 def _measure_first(evidence: Evidence, turn: float) -> str:
     ratio = evidence.ratio
     return (
-        f"{ratio.name.capitalize()} is {ratio.low:.2f} to {ratio.high:.2f} (8 in 10); the answer turns at "
+        f"The {ratio.name} is {ratio.low:.2f} to {ratio.high:.2f} (8 in 10); the answer turns at "
         f"{_figure(turn)}. More readings of both types settle it."
     )
 
