@@ -105,7 +105,7 @@ def choose(shares: dict[tuple[str, str], Floats], told: npt.NDArray[np.bool_]) -
         A level that no run or every run shares, and one that repeats another, is dropped and named.
     """
     kept: dict[tuple[str, str], Floats] = {}
-    dropped = []
+    shared, dropped = [], []
     for (factor, level), share in sorted(shares.items()):
         seen = share[told]
         name = f"{factor.replace('_', ' ')} {level or 'not recorded'}"
@@ -113,13 +113,15 @@ def choose(shares: dict[tuple[str, str], Floats], told: npt.NDArray[np.bool_]) -
         if not seen.any():
             continue
         if (seen == 1.0).all():
-            dropped.append(f"every run read is at {name}: no effect of it can be told")
+            shared.append(name)
         elif twin is not None:
             dropped.append(
                 f"{name} cannot be told from {twin[0].replace('_', ' ')} {twin[1]}: one effect for both"
             )
         else:
             kept[factor, level] = seen
+    if shared:
+        dropped.append(f"every run read is at {', '.join(shared)}: no effect of it can be told")
     return Covariates(tuple(kept), tuple(dropped))
 
 

@@ -53,7 +53,7 @@ class Typical:
 
 
 # One thousandth of an inch a landing is a rule of thumb of the trade; the rest is common practice, no source.
-RULE_OF_THUMB: Final = Typical(rate_mm=0.0254, rate_spread=0.8, scatter=0.12, path=1.5, measurement_sd=0.15)
+RULE_OF_THUMB: Final = Typical(rate_mm=0.0254, rate_spread=0.8, scatter=0.12, path=1.2, measurement_sd=0.15)
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ def assume_type(typical: Typical) -> TypeModel:
 
 def typical_of(models: list[TypeModel]) -> Typical:
     """
-    The typical brake, from the types read so far; the rule of thumb counts as a few runs beside them.
+    The typical brake, from the types read so far; the rule of thumb counts as one type more.
 
     Parameters
     ----------
@@ -162,23 +162,25 @@ def typical_of(models: list[TypeModel]) -> Typical:
     """
     if not models:
         return RULE_OF_THUMB
+    thumb, fits = RULE_OF_THUMB, [model.fit for model in models]
     rates = np.array([max(mean_rate(model), 1e-9) for model in models])
-    logs, thumb = np.log(rates), RULE_OF_THUMB
+    logs = np.log(rates)
     variance = (np.sum((logs - logs.mean()) ** 2) + 2 * thumb.rate_spread**2) / (logs.size + 1)
-    weights = np.array([min(model.runs_dof, 50.0) for model in models] + [5.0])
-
-    def pooled(values: list[float], rule: float) -> float:
-        return float(np.exp(np.average(np.log(np.maximum([*values, rule], 1e-9)), weights=weights)))
-
-    fits = [model.fit for model in models]
     return Typical(
         rate_mm=float(np.exp(logs.mean())),
         rate_spread=float(np.sqrt(variance * (1 + 1 / logs.size))),
-        scatter=pooled([fit.rate_sd / rate for fit, rate in zip(fits, rates, strict=True)], thumb.scatter),
-        path=pooled([fit.path_sd / rate for fit, rate in zip(fits, rates, strict=True)], thumb.path),
-        measurement_sd=pooled([fit.measurement_sd for fit in fits], thumb.measurement_sd),
+        scatter=_typical_sd(
+            [fit.rate_sd / rate for fit, rate in zip(fits, rates, strict=True)], thumb.scatter
+        ),
+        path=_typical_sd([fit.path_sd / rate for fit, rate in zip(fits, rates, strict=True)], thumb.path),
+        measurement_sd=_typical_sd([fit.measurement_sd for fit in fits], thumb.measurement_sd),
         seen=logs.size,
     )
+
+
+def _typical_sd(found: list[float], rule: float) -> float:
+    """The mean square whose belief explains these variances best: their harmonic mean, the rule being one of them."""
+    return float(1.0 / np.sqrt(np.mean(1.0 / np.square(np.maximum([*found, rule], 1e-9 * rule)))))
 
 
 def mean_rate(model: TypeModel) -> float:
@@ -210,7 +212,7 @@ def _beliefs(readings: Readings, covariates: Covariates, rate_mm: float, typical
         measurement_sd=typical.measurement_sd,
         start_sd=max(float(np.std(starts)), typical.measurement_sd) if starts.size else 0.0,
         rate=(typical.rate_mm, *(0.0 for _ in effects)),
-        rate_scale=(typical.rate_spread * typical.rate_mm, *effects),
+        rate_scale=(typical.rate_spread * max(typical.rate_mm, rate_mm), *effects),
         reference_sd=typical.measurement_sd,
     )
 

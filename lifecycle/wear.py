@@ -18,6 +18,7 @@ from lifecycle.wear_case import WearCase, cases_by_type
 
 # Below so many runs a type is fitted again with beliefs centred on what the other types showed.
 SMALL_TYPE: Final = 30
+POOLING_ROUNDS: Final = 3
 TAIL: Final = 0.1  # either side of an 80 % interval
 
 
@@ -138,9 +139,10 @@ def fit_fleet(runs: Runs) -> FleetFit:
     fitted = {
         name: fit_type(case, typical_of([])) for name, case in cases.items() if case.readings.valid.any()
     }
-    for name in [name for name in fitted if fitted[name].fit.runs < SMALL_TYPE and len(fitted) > 1]:
-        others = [model for other, model in fitted.items() if other != name]
-        fitted[name] = fit_type(cases[name], typical_of(others))
+    small = [name for name, model in fitted.items() if model.fit.runs < SMALL_TYPE and len(fitted) > 1]
+    for _ in range(POOLING_ROUNDS):
+        beliefs = {name: typical_of([fitted[other] for other in fitted if other != name]) for name in small}
+        fitted |= {name: fit_type(cases[name], belief) for name, belief in beliefs.items()}
     assumed = assume_type(typical_of(list(fitted.values())))
     models = {name: fitted.get(name, assumed) for name in cases}
     posterior, gated = _states(models, cases, runs)
