@@ -22,7 +22,10 @@ from db.entry.fleet import (
     record_effectivity,
     record_wear_limits,
 )
+from db.entry.installations import record_installations
+from db.entry.landings import record_counter_changes, record_landings
 from db.entry.outcome import Flag, Outcome
+from db.entry.work import record_deactivations, record_reshims
 from db.errors import RowError, RowsRefusedError
 from db.files import FILES, GIVES_NAMES, USES_NAMES
 from db.imports.check import Checked, check_source, names_given
@@ -76,10 +79,10 @@ def load(  # noqa: PLR0913 - each is a decision of its own that only the caller 
         recording = _Recording(
             session, act, findings, unread=[error.file for error in errors if error.file in FILES]
         )
-        recorders = _recorders(approved=approved)
         for file in checked:
-            recording.record(file, recorders[file.file.name])
-            meter.add(len(file.rows))
+            done = meter.from_here()
+            recording.record(file, _recorders(approved=approved, progress=done)[file.file.name])
+            done(len(file.rows))
         if findings.total:
             place = {name: at for at, name in enumerate(FILES)}
             kept = sorted(findings.kept, key=lambda error: (place.get(error.file, -1), error.row))
@@ -163,7 +166,7 @@ def _turns(checked: Checked) -> list[pd.DataFrame]:
     return [part.reset_index(drop=True) for _, part in rows.groupby(turn)]
 
 
-def _recorders(*, approved: bool) -> Mapping[str, Recorder]:
+def _recorders(*, approved: bool, progress: Callable[[int], None]) -> Mapping[str, Recorder]:
     return {
         "bases": record_bases,
         "aircraft_types": record_aircraft_types,
@@ -173,6 +176,11 @@ def _recorders(*, approved: bool) -> Mapping[str, Recorder]:
         "aircraft_changes": record_aircraft_changes,
         "effectivity": record_effectivity,
         "brakes": record_brakes,
+        "installations": record_installations,
+        "reshims": record_reshims,
+        "deactivations": record_deactivations,
+        "counter_changes": record_counter_changes,
+        "landings": partial(record_landings, progress=progress),
         "shop_visits": record_shop_visits,
         "events": record_events,
         "exclusions": record_exclusions,

@@ -21,11 +21,19 @@ class Meter:
         self._done = 0
 
     def add(self, steps: int) -> None:
-        """Count these steps as done; the total was an estimate and gives way."""
-        self._done += steps
-        self._total = max(self._total, self._done)
+        """Count these steps as done."""
+        self._reach(self._done + steps)
+
+    def from_here(self) -> Callable[[int], None]:
+        """Return what counts steps done from now on; called with how many there are by then."""
+        here = self._done
+        return lambda done: self._reach(here + done)
+
+    def _reach(self, done: int) -> None:
+        self._done = done
+        self._total = max(self._total, done)  # an estimate, which gives way
         if self._progress is not None:
-            self._progress(self._done, self._total)
+            self._progress(done, self._total)
 
 
 @dataclass(frozen=True)
