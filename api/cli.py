@@ -137,6 +137,7 @@ def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     )
     out.add_argument("folder", help="folder to write (made if missing), or a name ending in .xlsx")
     out.add_argument("--known-on", type=_day, metavar="DATE", help="as recorded by then; default now")
+    _with_format(out)
     check = _command(
         commands,
         "verify",

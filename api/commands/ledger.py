@@ -13,7 +13,7 @@ from db import schema
 from db.chain import Act
 from db.errors import LedgerError
 from db.export import export as write_folder
-from db.imports import load as load_folder
+from db.imports import load as load_all
 from db.lookup import known_by
 from db.session import Session, open_engine, reading
 from db.verify import read_anchor
@@ -22,7 +22,8 @@ from db.verify import verify as verify_chain
 
 def migrate(asked: argparse.Namespace) -> int:
     """Bring the database to this version's schema."""
-    sys.stdout.write(f"{asked.db}: schema {schema.migrate(asked.db)}\n")
+    schema.migrate(asked.db)
+    sys.stdout.write(f"{asked.db}: at the schema of this version\n")
     return 0
 
 
@@ -37,7 +38,7 @@ def load(asked: argparse.Namespace) -> int:
             bar.total = total
             bar.update(done - bar.n)
 
-        loaded = load_folder(
+        loaded = load_all(
             session,
             Path(asked.folder),
             act,
@@ -60,7 +61,7 @@ def export(asked: argparse.Namespace) -> int:
     schema.check(engine)
     with Session(reading(engine)) as session:
         written = write_folder(session, Path(asked.folder), known=known_by(session, asked.known_on))
-    sys.stdout.write(f"{asked.folder}: {written}\n")
+    write([{"file": name, "rows": rows} for name, rows in written.items()], asked.format)
     return 0
 
 
