@@ -5,6 +5,8 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+from lifecycle.units import NM_PER_UNIT
+
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 THIN: Final = "\N{NARROW NO-BREAK SPACE}"
 FIRM: Final = "\N{NO-BREAK SPACE}"
@@ -54,6 +56,12 @@ def listed(items: Sequence[str], last: str = "and") -> str:
 def length_mm(value: float | None) -> str:
     """A length to 0.1 mm."""
     return UNKNOWN if value is None else f"{number(value, 1)}{FIRM}mm"
+
+
+def inches(nanometres: int, resolution_nm: int) -> str:
+    """A length typed in inches, to the decimals that it was typed with."""
+    decimals = max(0, round(-math.log10(resolution_nm / NM_PER_UNIT["in"])))
+    return f"{number(nanometres / NM_PER_UNIT['in'], decimals)}{FIRM}in"
 
 
 def wear_rate(mm_per_landing: float) -> str:

@@ -9,6 +9,7 @@ from api.figures.look import ERROR, ESTIMATE, ESTIMATE_NEAR, ESTIMATE_WIDE, INK,
 from lifecycle.story import BrakeStory
 
 BINS = 14
+CLOSE_DAYS = 120
 
 
 def wear_plot(story: BrakeStory) -> go.Figure:
@@ -46,25 +47,34 @@ def _band(made: go.Figure, x: Sequence[float], low: Sequence[float], high: Seque
         fill="toself",
         fillcolor=fill,
         name=name,
+        showlegend=bool(name),
         hoverinfo="skip",
     )
 
 
 def _fan(made: go.Figure, story: BrakeStory) -> None:
+    """Length left from the last reading on; the fan counts landings from now, the plot from the start of the run."""
     fan = story.fan_by_landings
     if not fan:
         return
-    ahead = [each.landings for each in fan]
-    _band(made, ahead, [p.left_p10 for p in fan], [p.left_p90 for p in fan], "ahead, 8 in 10", ESTIMATE_WIDE)
-    _band(made, ahead, [p.left_p25 for p in fan], [p.left_p75 for p in fan], "ahead, 1 in 2", ESTIMATE_NEAR)
+    now = landings_now(story)
+    ahead = [now + each.landings for each in fan]
+    _band(made, ahead, [p.left_p10 for p in fan], [p.left_p90 for p in fan], "8 in 10", ESTIMATE_WIDE)
+    _band(made, ahead, [p.left_p25 for p in fan], [p.left_p75 for p in fan], "1 in 2", ESTIMATE_NEAR)
     made.add_scatter(
         x=ahead,
         y=[each.left_p50 for each in fan],
         mode="lines",
         line={"color": ESTIMATE, "width": 1.5, "dash": "dash"},
-        name="middle",
+        name="middle ahead",
         hovertemplate="%{x:,.0f} landings: ≈ %{y:.1f} mm<extra></extra>",
     )
+
+
+def landings_now(story: BrakeStory) -> float:
+    """Braked landings of the run by now: at its last reading in the rate, and since."""
+    used = [each.landings for each in story.readings if each.used and each.run == story.runs[0].run]
+    return max(used, default=0.0) + (story.landings_since_read or 0.0)
 
 
 def _fit(made: go.Figure, story: BrakeStory) -> None:
@@ -72,7 +82,7 @@ def _fit(made: go.Figure, story: BrakeStory) -> None:
     if not fit:
         return
     flown = [each.landings for each in fit]
-    _band(made, flown, [p.left_low for p in fit], [p.left_high for p in fit], "fit, 8 in 10", ESTIMATE_WIDE)
+    _band(made, flown, [p.left_low for p in fit], [p.left_high for p in fit], "", ESTIMATE_WIDE)
     made.add_scatter(
         x=flown,
         y=[each.left_mm for each in fit],
@@ -102,11 +112,12 @@ def _readings(made: go.Figure, story: BrakeStory) -> None:
 
 def outcome_dots(story: BrakeStory) -> go.Figure:
     """Twenty equally likely days on which the limit is reached, stacked where they lie close."""
-    made = figure(
-        x={"type": "date", "tickformat": "%b\n%Y"},
-        y={"visible": False, "range": [0, 8]},
-    )
     days = [each for each in story.outcome_dates if each is not None]
+    close = bool(days) and (max(days) - min(days)).days < CLOSE_DAYS
+    made = figure(
+        x={"type": "date", "tickformat": "%-d %b\n%Y" if close else "%b\n%Y", "nticks": 8},
+        y={"visible": False},
+    )
     spots = stacked(days)
     made.add_scatter(
         x=[day for day, _ in spots],

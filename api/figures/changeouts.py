@@ -33,6 +33,8 @@ def acts_by_month(acts: Sequence[tuple[ChangeOut, dt.date]], months: Sequence[dt
         if any(heights):
             made.add_bar(
                 x=list(months),
+                xperiod="M1",
+                xperiodalignment="middle",
                 y=heights,
                 name=kind,
                 marker=marker,

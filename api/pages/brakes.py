@@ -1,8 +1,8 @@
 """Brake record: what has this serial done, how long is left?"""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Final
-from urllib.parse import quote
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 
@@ -10,8 +10,8 @@ from api import words
 from api.deps import AskedStudy
 from api.figures.brake import outcome_dots, wear_plot
 from api.pages.brake_types import types_of
-from api.pages.frame import Frame, figure_answer, render
-from api.pages.navigation import BRAKES
+from api.pages.frame import Frame, figures_answer, render
+from api.pages.navigation import BRAKE_RECORD, BRAKES
 from api.pages.origin import Origin
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
@@ -22,12 +22,13 @@ from lifecycle.study import Study
 router = APIRouter()
 
 MOST_FOUND: Final = 50
+Serial = Annotated[str, Query(description="the whole serial")]
 BrakeType = Annotated[str, Query(description="the brake type, where a serial repeats between types")]
 
 
 @dataclass(frozen=True)
 class FoundBrake:
-    """One brake whose serial fits what was typed."""
+    """One brake whose serial ends in what was typed."""
 
     serial: str
     brake_type: str
@@ -46,71 +47,68 @@ class FindPage:
 
 @dataclass(frozen=True)
 class BrakePage:
-    """What brake.html receives."""
+    """What brake.html receives; `typed` are the readings in inches, by record number."""
 
     frame: Frame
     story: BrakeStory
     where: str
     answer: str
     limit_words: str
+    run: int
     readings: tuple[ReadingPoint, ...]
+    typed: Mapping[int, str]
     origin: Origin
-    wear_chart: str
-    dots_chart: str
+    charts: str
 
 
 @router.get(BRAKES.path)
 def find(request: Request, study: AskedStudy, serial: str = "") -> Response:
     """Brakes whose serial ends in what was typed."""
     frame = frame_of(request, BRAKES, study)
-    brakes = study.records.brakes
-    fits = brakes[brakes["serial"].str.upper().str.endswith(serial.strip().upper())] if serial.strip() else brakes[:0]
+    brakes, end = study.records.brakes, serial.strip().upper()
+    fits = brakes[brakes["serial"].str.upper().str.endswith(end) & bool(end)]
     found = tuple(
-        FoundBrake(name, brake_type, _record(frame, name, brake_type))
-        for name, brake_type in fits[["serial", "brake_type"]].head(MOST_FOUND).itertuples(index=False)
+        FoundBrake(*names, record_link(frame, *names))
+        for names in fits[["serial", "brake_type"]].head(MOST_FOUND).itertuples(index=False, name=None)
     )
     return render("brakes.html", FindPage(frame, serial, found, len(fits)))
 
 
-@router.get(f"{BRAKES.path}/{{serial}}")
-def brake(
-    request: Request, study: AskedStudy, serial: str, brake_type: BrakeType = "", form: AskedForm = None
+@router.get(BRAKE_RECORD)
+def brake(  # noqa: PLR0913, PLR0917 - one argument a query parameter
+    request: Request, study: AskedStudy, serial: Serial, brake_type: BrakeType = "", run: int = 0, form: AskedForm = None
 ) -> Response:
     """The record of one brake, or its readings as a file."""
     story = brake_story(study, brake_id(study, serial, brake_type))
     if form:
         return download(story.readings, name=f"readings-{serial}", form=form)
-    return render("brake.html", page_of(frame_of(request, BRAKES, study, title=f"Brake {serial}"), story, study))
+    frame = frame_of(request, BRAKES, study, title=f"Brake {serial}")
+    return render("brake.html", page_of(frame, story, study, run=run))
 
 
-@router.get(f"{BRAKES.path}/{{serial}}/wear.json")
-def wear(study: AskedStudy, serial: str, brake_type: BrakeType = "") -> Response:
-    """Readings, fit, fan and limit."""
-    return figure_answer(wear_plot(brake_story(study, brake_id(study, serial, brake_type))))
-
-
-@router.get(f"{BRAKES.path}/{{serial}}/outcomes.json")
-def outcomes(study: AskedStudy, serial: str, brake_type: BrakeType = "") -> Response:
-    """Twenty equally likely days."""
-    return figure_answer(outcome_dots(brake_story(study, brake_id(study, serial, brake_type))))
+@router.get(f"{BRAKE_RECORD}/figures.json")
+def figures(study: AskedStudy, serial: Serial, brake_type: BrakeType = "") -> Response:
+    """Wear of the latest run, and twenty equally likely days."""
+    story = brake_story(study, brake_id(study, serial, brake_type))
+    return figures_answer({"wear": wear_plot(story), "outcomes": outcome_dots(story)})
 
 
 def brake_id(study: Study, serial: str, brake_type: str) -> int:
     """The brake of that serial; refused where there is none, or where more than one type has it and none is named."""
     brakes = study.records.brakes
-    found = brakes[(brakes["serial"] == serial) & (brakes["brake_type"].isin([brake_type]) if brake_type else True)]
-    if len(found) == 0:
+    found = brakes[(brakes["serial"] == serial) & ((brakes["brake_type"] == brake_type) | (not brake_type))]
+    if found.empty:
         of_type = f" of type {brake_type!r}" if brake_type else ""
         raise HTTPException(404, f"no brake with serial {serial!r}{of_type} is on record; find it by its last four")
     if len(found) > 1:
         types = words.listed(sorted(found["brake_type"]), "or")
-        raise HTTPException(422, f"serial {serial!r} is carried by more than one type; add brake_type={types}")
+        raise HTTPException(422, f"serial {serial!r} is carried by more than one type; add brake_type {types}")
     return int(found["brake"].iloc[0])
 
 
-def page_of(frame: Frame, story: BrakeStory, study: Study) -> BrakePage:
-    """What the template shows of one brake."""
-    own = frame.link
+def page_of(frame: Frame, story: BrakeStory, study: Study, *, run: int = 0) -> BrakePage:
+    """What the template shows of one brake: the readings of the run asked for, else of the latest."""
+    shown = run or story.runs[0].run
     due = story.change_out is not None and story.change_out.kind == "observed"
     return BrakePage(
         frame=frame,
@@ -118,11 +116,20 @@ def page_of(frame: Frame, story: BrakeStory, study: Study) -> BrakePage:
         where=where(story),
         answer=answer(story),
         limit_words=types_of(study).limit_words(story.brake_type) if due else "",
-        readings=tuple(reversed(story.readings)),
+        run=shown,
+        readings=tuple(each for each in reversed(story.readings) if each.run == shown),
+        typed=typed_inches(study, story.readings),
         origin=origin_of(frame, story),
-        wear_chart=own(f"{BRAKES.path}/{story.serial}/wear.json"),
-        dots_chart=own(f"{BRAKES.path}/{story.serial}/outcomes.json") if any(story.outcome_dates) else "",
+        charts=frame.link(f"{BRAKE_RECORD}/figures.json", run=""),
     )
+
+
+def typed_inches(study: Study, readings: tuple[ReadingPoint, ...]) -> dict[int, str]:
+    """What was typed in inches, as typed, by record number."""
+    log = study.records.pin_readings
+    own = log[log["record"].isin([each.record for each in readings]) & (log["unit"] == "in") & (log["pin_nm"] >= 0)]
+    rows = own[["record", "pin_nm", "resolution_nm"]].itertuples(index=False, name=None)
+    return {record: words.inches(pin_nm, resolution_nm) for record, pin_nm, resolution_nm in rows}
 
 
 def where(story: BrakeStory) -> str:
@@ -144,13 +151,21 @@ def answer(story: BrakeStory) -> str:
     if change is None:
         return "It is on no aircraft, so no day is forecast."
     if change.kind == "observed":
-        return f"Due now: read {words.length_mm(change.pin_mm)} on {words.day(change.read_on)}, limit {words.length_mm(change.limit_mm)}."
+        return (
+            f"Due now: {words.length_mm(change.pin_mm)} read on {words.day(change.read_on)}, "
+            f"limit {words.length_mm(change.limit_mm)}."
+        )
     if change.limit_mm is None:
         return "No wear limit is on record for it, so no day is forecast."
     if change.date_p10 is None or change.date_p90 is None:
-        return "The limit is out of sight: no flying is expected, or too little wear."
+        return "No day can be given: no flying is expected, or too little wear."
     pace = f", at {words.number(story.landings_a_day, 1)} landings a day" if story.landings_a_day else ""
     return f"8 in 10: the limit is reached {words.days_between(change.date_p10, change.date_p90)}{pace}."
+
+
+def record_link(frame: Frame, serial: str, brake_type: str) -> str:
+    """Where a brake's record stands; serials repeat between types."""
+    return frame.elsewhere(BRAKE_RECORD, serial=serial, brake_type=brake_type)
 
 
 def origin_of(frame: Frame, story: BrakeStory) -> Origin:
@@ -163,14 +178,10 @@ def origin_of(frame: Frame, story: BrakeStory) -> Origin:
             "Pin left: of all pins read, the shortest governs.",
             "Fit: wear grows with braked landings at a rate of this brake's own, drawn towards what its type does by as "
             "much as its own readings leave open; wear scatters about that line and so does the gauge.",
-            "Fan: where the pin will stand after so many more landings, 8 in 10 and 1 in 2. The days are those on which "
-            "the fan's law has crossed the limit with a chance of 1 and 9 in 10, given that it is still fitted.",
+            "Fan: where the pin will stand after so many more landings, 8 in 10 and 1 in 2. The days are those by which "
+            "the wear path has crossed the limit with a chance of 1 and 9 in 10, given that the brake is still fitted.",
             "Twenty dots: each stands for one outcome in twenty.",
         ),
-        records=f"Pin readings {readings or 'none'}; installations {stays or 'none'}; landings of the aircraft on those days.",
+        records=f"Pin readings {readings or 'none'}; installations {stays or 'none'}; landings of the aircraft meanwhile.",
         scope=frame.told_scope,
     )
-
-
-def _record(frame: Frame, serial: str, brake_type: str) -> str:
-    return frame.elsewhere(f"{BRAKES.path}/{quote(serial, safe='')}", brake_type=brake_type)

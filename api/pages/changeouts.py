@@ -4,7 +4,6 @@ import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Final, Literal
-from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request, Response
 
@@ -12,9 +11,10 @@ from api import words
 from api.deps import AskedStudy
 from api.figures.changeouts import acts_by_month
 from api.pages.calendar import Bar, Calendar, bar_on, calendar_for, month_after
-from api.pages.frame import Frame, figure_answer, render
+from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import CHANGEOUTS
 from api.pages.origin import Origin
+from api.pages.brakes import record_link
 from api.pages.brake_types import Types, types_of
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
@@ -66,7 +66,7 @@ class ChangeOutsPage:
     page: int
     pages: int
     origin: Origin
-    chart: str
+    charts: str
 
 
 @router.get(CHANGEOUTS.path)
@@ -87,12 +87,13 @@ def changeouts(
     return render("changeouts.html", page_of(frame, changes, types_of(study), risk=risk, order=order, page=page))
 
 
-@router.get(f"{CHANGEOUTS.path}/figure.json")
-def figure(study: AskedStudy, base: str = "", risk: Risk = "0.1") -> Response:
+@router.get(f"{CHANGEOUTS.path}/figures.json")
+def figures(study: AskedStudy, base: str = "", risk: Risk = "0.1") -> Response:
     """Brakes to act on by month."""
     changes = chain.changeouts(study, base=base, risk=float(risk))
     months = [month_after(study.on.replace(day=1), index) for index in range(CHART_MONTHS)]
-    return figure_answer(acts_by_month([(each, each.date_at_risk) for each in changes if each.date_at_risk], months))
+    acts = [(each, each.date_at_risk) for each in changes if each.date_at_risk]
+    return figures_answer({"months": acts_by_month(acts, months)})
 
 
 def page_of(
@@ -116,7 +117,7 @@ def page_of(
         page=page,
         pages=max(1, -(-len(changes) // ROWS_A_PAGE)),
         origin=origin_of(frame, risk),
-        chart=frame.link(f"{CHANGEOUTS.path}/figure.json", page="", order=""),
+        charts=frame.link(f"{CHANGEOUTS.path}/figures.json", page="", order=""),
     )
 
 
@@ -145,11 +146,6 @@ def at_limit(change: ChangeOut) -> bool:
     return change.kind == "observed"
 
 
-def record_link(frame: Frame, each: ChangeOut) -> str:
-    """Where the brake's own record stands; serials repeat between types."""
-    return frame.elsewhere(f"/brakes/{quote(each.serial, safe='')}", brake_type=each.brake_type)
-
-
 def _line(each: ChangeOut, calendar: Calendar, frame: Frame, types: Types) -> Line:
     known = each.date_p10 and each.date_p50 and each.date_p90 and each.date_at_risk
     return Line(
@@ -157,7 +153,7 @@ def _line(each: ChangeOut, calendar: Calendar, frame: Frame, types: Types) -> Li
         material=types.material(each.brake_type),
         limit_words=types.limit_words(each.brake_type) if at_limit(each) else "",
         bar=bar_on(calendar, each.date_p10, each.date_p50, each.date_p90, each.date_at_risk) if known else None,
-        record=record_link(frame, each),
+        record=record_link(frame, each.serial, each.brake_type),
     )
 
 

@@ -9,15 +9,26 @@ from api import words
 from api.deps import AskedStudy
 from api.figures.cost import cost_elements
 from api.pages.brake_types import types_of
-from api.pages.frame import Frame, figure_answer, render
+from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import COST
 from api.pages.origin import Origin
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
-from lifecycle.cost import CostPerLanding, TypeCost
+from lifecycle.cost import CostPerLanding, FuelRoute, TypeCost
+from lifecycle.study import Study
 
 router = APIRouter()
+
+
+@dataclass(frozen=True)
+class FuelLine:
+    """What carrying one brake burns in a landing, by each way of working it out, and what that costs."""
+
+    brake_type: str
+    mass_kg: float | None
+    routes: tuple[FuelRoute, ...]
+    cost: float | None
 
 
 @dataclass(frozen=True)
@@ -31,8 +42,9 @@ class CostPage:
     elements: tuple[str, ...]
     materials: Mapping[str, str]
     warnings: tuple[str, ...]
+    fuel: tuple[FuelLine, ...]
     origin: Origin
-    chart: str
+    charts: str
 
 
 @router.get(COST.path)
@@ -41,27 +53,33 @@ def cost(request: Request, study: AskedStudy, form: AskedForm = None) -> Respons
     found = chain.cost(study)
     if form:
         return download(found.types, name="cost-per-landing", form=form)
-    return render("cost.html", page_of(frame_of(request, COST, study), found, types_of(study).materials))
+    return render("cost.html", page_of(frame_of(request, COST, study), found, study))
 
 
-@router.get(f"{COST.path}/figure.json")
-def figure(study: AskedStudy) -> Response:
+@router.get(f"{COST.path}/figures.json")
+def figures(study: AskedStudy) -> Response:
     """Cost by element and type."""
-    return figure_answer(cost_elements(chain.cost(study), types_of(study).materials))
+    return figures_answer({"elements": cost_elements(chain.cost(study), types_of(study).materials)})
 
 
-def page_of(frame: Frame, cost: CostPerLanding, materials: Mapping[str, str]) -> CostPage:
+def page_of(frame: Frame, cost: CostPerLanding, study: Study) -> CostPage:
     """What the template shows of this cost."""
+    masses = study.records.brake_types.set_index("brake_type")["mass_kg"].dropna().to_dict()
     return CostPage(
         frame=frame,
         answer=answer(cost),
         like_for_like=tuple(filter(None, (_like_for_like(each, cost.reference_type) for each in cost.types))),
         cost=cost,
         elements=tuple(dict.fromkeys(name for each in cost.types for name in each.elements)),
-        materials=materials,
-        warnings=tuple(f"{each.brake_type}: {told}" for each in cost.types for told in each.warnings),
+        materials=types_of(study).materials,
+        warnings=cost.warnings + tuple(f"{each.brake_type}: {told}" for each in cost.types for told in each.warnings),
+        fuel=tuple(
+            FuelLine(each.brake_type, masses.get(each.brake_type), each.fuel_routes, each.elements.get("fuel"))
+            for each in cost.types
+            if each.fuel_routes
+        ),
         origin=origin_of(frame),
-        chart=frame.link(f"{COST.path}/figure.json"),
+        charts=frame.link(f"{COST.path}/figures.json"),
     )
 
 
@@ -72,9 +90,9 @@ def answer(cost: CostPerLanding) -> str:
     first, *rest = sorted(cost.types, key=lambda each: each.cost_per_landing)
     told = f"A landing costs {_amount(first, cost.currency)} on each {first.brake_type} brake"
     if not rest:
-        return f"{told}, weight included."
+        return f"{told}, weight included. The range is 8 in 10 sure."
     others = [f"{_amount(each, cost.currency)} on {each.brake_type}" for each in rest]
-    return f"{told}, {words.listed(others)}, weight included (ranges are 8 in 10)."
+    return f"{told}, {words.listed(others)}, weight included. Each range is 8 in 10 sure."
 
 
 def _amount(each: TypeCost, currency: str) -> str:
@@ -86,10 +104,12 @@ def _like_for_like(each: TypeCost, reference: str) -> str:
     ratio, low, high = each.like_for_like_ratio, each.ratio_low, each.ratio_high
     if each.brake_type == reference or ratio is None:
         return ""
-    told = f"For the same landings, {each.brake_type} wears {words.significant(ratio)} times what {reference} wears"
+    told = f"Like for like, on the same landings, renewing heat sinks costs on {each.brake_type}"
     if low is None or high is None:
-        return f"{told}; how surely is not known: too few aircraft fly both"
-    return f"{told} (8 in 10: {words.ranged(low, high)})"
+        return f"{told} about {words.significant(ratio)} times what it costs on {reference}; how surely is not known"
+    return (
+        f"{told} {words.rounded(ratio, low, high)} times what it costs on {reference} (8 in 10: {words.ranged(low, high)})"
+    )
 
 
 def origin_of(frame: Frame) -> Origin:
@@ -103,7 +123,7 @@ def origin_of(frame: Frame) -> Origin:
             "landing, times the fuel price; CO2 in the same way.",
             "The elements of a type add up to its cost. The range takes in wear rate and assumption ranges; it is 8 in 10.",
             "Like for like: wear per landing of both types predicted for the same landings, base, weight and position held "
-            "equal.",
+            "equal, times the overhaul cost of a millimetre of usable wear. The range is that of the wear; prices are held.",
         ),
         records="Landings, installations, pin readings and shop visits of every brake of the types shown.",
         scope=frame.told_scope,

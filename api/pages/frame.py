@@ -1,6 +1,7 @@
 """The frame of every page: what it asks, its scope, the way to the other pages, and how a page is rendered."""
 
 import datetime as dt
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -37,7 +38,11 @@ class Scope:
 
 @dataclass(frozen=True)
 class Frame:
-    """Head and foot of one page; `scope` is None where no study stands behind it; `asked` is the query as typed."""
+    """
+    Head and foot of one page.
+
+    `asked` is the query as typed, `scope` None where no study stands behind the page, `menu` the place it belongs to.
+    """
 
     title: str
     question: str
@@ -45,6 +50,7 @@ class Frame:
     asked: Mapping[str, str]
     scope: Scope | None = None
     by_base: bool = False
+    menu: str = ""
 
     @property
     def told_scope(self) -> Scope:
@@ -111,9 +117,10 @@ def error_page(request: Request, problem: Problem) -> HTMLResponse:
     return render("error.html", ErrorPage(frame, problem, typed), status=problem.status)
 
 
-def figure_answer(figure: Figure) -> Response:
-    """A chart as the JSON that the page's script draws."""
-    return Response(figure.to_json(), media_type="application/json")
+def figures_answer(figures: Mapping[str, Figure]) -> Response:
+    """The charts of a page as the one JSON that its script draws from."""
+    parts = ",".join(f"{json.dumps(name)}:{figure.to_json()}" for name, figure in figures.items())
+    return Response(f"{{{parts}}}", media_type="application/json")
 
 
 def render(template: str, page: Page, status: int = 200) -> HTMLResponse:

@@ -10,7 +10,8 @@ from fastapi import APIRouter, Request, Response
 from api import words
 from api.deps import AskedStudy
 from api.pages.brake_types import Types, types_of
-from api.pages.changeouts import at_limit, origin_of, record_link
+from api.pages.brakes import record_link
+from api.pages.changeouts import at_limit, origin_of
 from api.pages.frame import Frame, render
 from api.pages.navigation import CHANGEOUTS, FRONT
 from api.pages.origin import Origin
@@ -80,7 +81,7 @@ def page_of(frame: Frame, changes: Sequence[ChangeOut], bases: Sequence[BaseDue]
                 each,
                 types.material(each.brake_type),
                 types.limit_words(each.brake_type) if at_limit(each) else "",
-                record_link(frame, each),
+                record_link(frame, each.serial, each.brake_type),
             )
             for each in first
         ),
@@ -115,7 +116,7 @@ def answer(changes: Sequence[ChangeOut], bases: Sequence[BaseDue]) -> str:
     now = sum(each.at_limit for each in bases)
     soon = sum(each.in_30_days for each in bases)
     told = f"{words.counted(now, 'brake')} at or below the limit now" if now else "No brake is at its limit now"
-    told += f"; {words.counted(soon, 'more', 'more')} to act on within 30 days."
+    told += f"; {words.number(soon)}{' more' if now else ''} to act on within 30 days."
     busiest = max(bases, key=lambda each: each.at_limit + each.in_30_days)
     most = busiest.at_limit + busiest.in_30_days
     if len(bases) > 1 and most:

@@ -23,6 +23,8 @@ SPARES: Final = Place(
     "/spares", "Spares ahead", "Planning", "How many will each base need, and will stock cover it?", by_base=True
 )
 BRAKES: Final = Place("/brakes", "Brake record", "Records", "What has this serial done, how long is left?")
+# One brake; it is found through BRAKES.
+BRAKE_RECORD: Final = "/brake"
 COST: Final = Place(
     "/cost", "Cost per landing", "Money", "What does a landing cost on each brake type, weight included?"
 )

@@ -9,7 +9,7 @@ from api import words
 from api.deps import AskedStudy
 from api.figures.retrofit import cash_by_year, swing
 from api.pages.brake_types import types_of
-from api.pages.frame import Frame, figure_answer, render
+from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import RETROFIT
 from api.pages.origin import Origin
 from api.pages.scope import frame_of
@@ -43,8 +43,7 @@ class RetrofitPage:
     drivers: tuple[Driver, ...]
     options: tuple[Option, ...]
     origin: Origin
-    cash_chart: str
-    swing_chart: str
+    charts: str
 
 
 @router.get(RETROFIT.path)
@@ -60,16 +59,11 @@ def retrofit(
     return render("retrofit.html", page_of(frame, tuple(types_of(study).materials), from_type, to_type, briefing))
 
 
-@router.get(f"{RETROFIT.path}/cash.json")
-def cash(study: AskedStudy, from_type: FromType, to_type: ToType) -> Response:
-    """Cash by year."""
-    return figure_answer(cash_by_year(chain.briefing(study, from_type=from_type, to_type=to_type)))
-
-
-@router.get(f"{RETROFIT.path}/swing.json")
-def swings(study: AskedStudy, from_type: FromType, to_type: ToType) -> Response:
-    """What moves the net present value most."""
-    return figure_answer(swing(chain.briefing(study, from_type=from_type, to_type=to_type)))
+@router.get(f"{RETROFIT.path}/figures.json")
+def figures(study: AskedStudy, from_type: FromType, to_type: ToType) -> Response:
+    """Cash by year, and what moves the net present value most."""
+    briefing = chain.briefing(study, from_type=from_type, to_type=to_type)
+    return figures_answer({"cash": cash_by_year(briefing), "swing": swing(briefing)})
 
 
 def page_of(
@@ -88,8 +82,7 @@ def page_of(
         drivers=widest(found) if found else (),
         options=tuple(sorted(found.options, key=lambda each: -each.npv)) if found else (),
         origin=origin_of(frame, found),
-        cash_chart=frame.link(f"{RETROFIT.path}/cash.json"),
-        swing_chart=frame.link(f"{RETROFIT.path}/swing.json"),
+        charts=frame.link(f"{RETROFIT.path}/figures.json"),
     )
 
 

@@ -13,10 +13,11 @@ def frame_of(request: Request, place: Place, study: Study, base: str = "", title
     return Frame(
         title=title or place.title,
         question=place.question,
-        path=place.path,
+        path=request.url.path,
         asked=dict(request.query_params),
         scope=scope_of(study, base),
         by_base=place.by_base,
+        menu=place.path,
     )
 
 

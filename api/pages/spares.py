@@ -2,29 +2,34 @@
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import groupby
 from typing import Annotated, Final, Literal
 
-from fastapi import APIRouter, HTTPException, Query, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 
 from api import words
 from api.deps import AskedStudy
 from api.figures.spares import demand_and_stock
 from api.pages.brake_types import types_of
-from api.pages.frame import Frame, figure_answer, render
+from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import SPARES
 from api.pages.origin import Origin
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
+from lifecycle.shelf import Shelf, count_shelf
 from lifecycle.spares import SparesMonth
+from lifecycle.study import Study
 
 router = APIRouter()
 
 MONTHS_A_TABLE: Final = 12
 LEVELS: Final = {"0.8": "8 in 10", "0.9": "9 in 10", "0.95": "19 in 20"}
 SPANS: Final = ("12", "24", "36")
+
+Months = Annotated[Literal["12", "24", "36"], Query(description="how many months ahead")]
+Level = Annotated[Literal["0.8", "0.9", "0.95"], Query(description="chance that stock should cover demand")]
 
 
 @dataclass(frozen=True)
@@ -35,7 +40,11 @@ class Row:
     brake_type: str
     material: str
     months: tuple[SparesMonth, ...]
-    chart: str = ""
+
+    @property
+    def name(self) -> str:
+        """What the row and its chart are called."""
+        return f"{self.base}, {self.brake_type}"
 
 
 @dataclass(frozen=True)
@@ -59,7 +68,10 @@ class SparesPage:
     months: str
     spans: tuple[str, ...]
     years: tuple[Year, ...]
-    charts: tuple[Row, ...]
+    pipeline: tuple[Shelf, ...]
+    warnings: tuple[str, ...]
+    rows: tuple[Row, ...]
+    charts: str
     origin: Origin
 
 
@@ -82,7 +94,7 @@ def short_in_words(row: Row) -> str:
     if not short:
         return ""
     worst = max(short, key=lambda each: each.short or 0.0)
-    told = f"{row.base}, {row.brake_type}: short from {words.month(short[0].month)}"
+    told = f"{row.name}: short from {words.month(short[0].month)}"
     if len(short) == 1:
         return f"{told} by {words.counted(round(worst.short or 0), 'brake')}, that month alone"
     return (
@@ -103,8 +115,10 @@ def answer(rows: Sequence[Row], level: str) -> str:
         return f"{told} No stock is on record, so nothing can be said of cover."
     if not short:
         return f"{told} Stock on record covers every month, at {LEVELS[level]}."
-    places = words.counted(len(short), "stock")
-    return f"{told} Of {words.counted(len(stocked), 'stock')} on record, {places} will not cover demand, at {LEVELS[level]}."
+    return (
+        f"{told} Of {words.counted(len(stocked), 'stock')} on record, {words.number(len(short))} "
+        f"{'does' if len(short) == 1 else 'do'} not cover every month, at {LEVELS[level]}."
+    )
 
 
 def years_of(rows: Sequence[Row]) -> tuple[Year, ...]:
@@ -128,8 +142,8 @@ def spares(
     request: Request,
     study: AskedStudy,
     base: str = "",
-    months: Annotated[Literal["12", "24", "36"], Query()] = "12",
-    level: Annotated[Literal["0.8", "0.9", "0.95"], Query()] = "0.9",
+    months: Months = "12",
+    level: Level = "0.9",
     form: AskedForm = None,
 ) -> Response:
     """The page, or its table as a file."""
@@ -138,45 +152,47 @@ def spares(
         return download([each for each in forecast if base in ("", each.base)], name="spares", form=form)
     frame = frame_of(request, SPARES, study, base)
     rows = rows_of(forecast, types_of(study).materials, base)
-    return render("spares.html", page_of(frame, rows, months=months, level=level))
+    return render("spares.html", page_of(frame, rows, pipeline_of(study, rows), months=months, level=level))
 
 
-def page_of(frame: Frame, rows: Sequence[Row], *, months: str, level: str) -> SparesPage:
+def pipeline_of(study: Study, rows: Sequence[Row]) -> tuple[Shelf, ...]:
+    """What stands on each shelf, is on order and in the shop, where stock was ever counted."""
+    found = (
+        count_shelf(study.records, study.assumptions, base=row.base, brake_type=row.brake_type, on=study.on)
+        for row in rows
+    )
+    return tuple(shelf for shelf in found if shelf is not None)
+
+
+def page_of(
+    frame: Frame, rows: Sequence[Row], pipeline: tuple[Shelf, ...], *, months: str, level: str
+) -> SparesPage:
     """What the template shows of these rows."""
     return SparesPage(
         frame=frame,
         answer=answer(rows, level),
         short=tuple(filter(None, map(short_in_words, rows))),
-        no_stock=tuple(f"{row.base}, {row.brake_type}" for row in rows if row.months[0].stock is None),
+        no_stock=tuple(row.name for row in rows if row.months[0].stock is None),
         level=level,
         levels=LEVELS,
         months=months,
         spans=SPANS,
         years=years_of(rows),
-        charts=tuple(_with_chart(frame, row) for row in rows),
+        pipeline=pipeline,
+        warnings=tuple(
+            f"{row.name}: {told}" for row in rows for told in row.months[0].warnings
+        ),
+        rows=tuple(rows),
+        charts=frame.link(f"{SPARES.path}/figures.json"),
         origin=origin_of(frame, level),
     )
 
 
-@router.get("/spares/figure.json")
-def figure(
-    study: AskedStudy,
-    base: str,
-    brake_type: str,
-    months: Annotated[Literal["12", "24", "36"], Query()] = "12",
-    level: Annotated[Literal["0.8", "0.9", "0.95"], Query()] = "0.9",
-) -> Response:
-    """Demand and stock of one brake type at one base."""
-    forecast = chain.spares(study, months=int(months), level=float(level))
-    shown = [each for each in forecast if (each.base, each.brake_type) == (base, brake_type)]
-    if not shown:
-        raise HTTPException(404, f"no spares forecast for {brake_type!r} at {base!r}; the page lists those there are")
-    return figure_answer(demand_and_stock(shown))
-
-
-def _with_chart(frame: Frame, row: Row) -> Row:
-    address = frame.link(f"{SPARES.path}/figure.json", base=row.base, brake_type=row.brake_type)
-    return replace(row, chart=address)
+@router.get(f"{SPARES.path}/figures.json")
+def figures(study: AskedStudy, base: str = "", months: Months = "12", level: Level = "0.9") -> Response:
+    """Demand and stock of each brake type at each base."""
+    rows = rows_of(chain.spares(study, months=int(months), level=float(level)), {}, base)
+    return figures_answer({row.name: demand_and_stock(row.months) for row in rows})
 
 
 def origin_of(frame: Frame, level: str) -> Origin:
@@ -187,9 +203,9 @@ def origin_of(frame: Frame, level: str) -> Origin:
             "Demand of a month: for every position, the chance that its brake reaches the limit in that month, then the "
             "chance that the brake fitted after it does, and so on, summed over the positions of the base. P10 and P90 "
             "take in that flying and the type's wear rate are known only so well.",
-            "Stock at the end of a month: serviceable stock as last counted, less expected demand, plus orders and shop "
-            "returns that fall due by then.",
-            f"Short: demand at {LEVELS[level]} less the stock, where that is more than nothing.",
+            "Stock for a month: serviceable stock as last counted, plus orders and shop returns due by the end of it, less "
+            "the demand expected in the months before it.",
+            f"Short: demand of the month at {LEVELS[level]} less the stock for it, where that is more than nothing.",
         ),
         records="Stock counts, orders, shop visits, and the readings on each brake record.",
         scope=frame.told_scope,
