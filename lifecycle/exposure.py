@@ -95,7 +95,7 @@ def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 
     """
     book = lay_open(records, on)
     flown = fly_days(records, on, touch_and_go_weight=touch_and_go_weight)
-    starts = starts_of(records, book.stays, flown, on)
+    starts = starts_of(book, flown)
     count = count_landings(book, flown, starts)
     shims = shims_of(records, book.stays, on)
     runs = _run_frame(book, flown)

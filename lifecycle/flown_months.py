@@ -109,9 +109,9 @@ def flown_months(records: Records, flown: FlownDays, on: dt.date) -> FlownMonths
     column = month_numbers(key_day(key)) - first_month
     cell = (key >> DAY_BITS) * shape[1] + column
     kept = column >= 0
-    landings = np.bincount(cell[kept], weights=weight[kept], minlength=shape[0] * shape[1])
-    days = np.bincount(cell[kept], minlength=shape[0] * shape[1])
-    return FlownMonths(first_month, landings.reshape(shape), days.astype(float).reshape(shape))
+    landings = np.bincount(cell[kept], weights=weight[kept], minlength=shape[0] * shape[1]).astype(float)
+    days = np.bincount(cell[kept], minlength=shape[0] * shape[1]).astype(float)
+    return FlownMonths(first_month, landings.reshape(shape), days.reshape(shape))
 
 
 @dataclass(frozen=True)
@@ -152,7 +152,7 @@ def _unwritten_days(flown: FlownDays, flew: BoolArray, spells: _Spells) -> IntAr
     length = spells.days[silent]
     start = np.repeat(flown.key[spells.row[silent]] + 1, length)
     key = start + np.arange(len(start)) - np.repeat(np.cumsum(length) - length, length)
-    return key[~among(key, flown.key)]
+    return np.asarray(key[~among(key, flown.key)])
 
 
 def _covered(key: IntArray, code: IntArray, begun: IntArray, ended: IntArray) -> BoolArray:

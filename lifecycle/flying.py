@@ -290,7 +290,7 @@ def _groups(records: Records, base: npt.NDArray[np.object_]) -> tuple[IntArray, 
     both = pd.DataFrame({"aircraft_type": craft_type, "base": base})
     kind = both.groupby("aircraft_type", sort=False).ngroup()
     at_base = both.groupby(["aircraft_type", "base"], sort=False).ngroup()
-    return at_base.to_numpy(dtype=np.int64), kind.to_numpy(dtype=np.int64)
+    return np.asarray(at_base, dtype=np.int64), np.asarray(kind, dtype=np.int64)
 
 
 @dataclass(frozen=True)

@@ -70,7 +70,7 @@ def flying_notes(book: Book, flown: FlownDays, count: Count) -> list[Note]:
     blank = count_by(flown.unreported, stays.aircraft, ended)
     blank -= count_by(flown.unreported, stays.aircraft, stays.begun)
     days = sums_by_run(stays, np.where(stays.row >= 0, blank, 0))
-    texts = np.array([f"flying of {number} days not reported" for number in days], dtype=object)
+    texts = np.array([f"days of flying not reported: {number}" for number in days], dtype=object)
     return [
         Note(days > 0, texts),
         Note(count.clash, "aircraft landings typed with a reading fall behind an earlier reading"),

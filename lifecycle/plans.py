@@ -132,10 +132,12 @@ def first_day_along(rows: FloatArray, row: IntArray, edges: FloatArray, value: F
     array of float, shape (n,)
         Days; inf where the row ends below the value.
     """
-    reached = rows[row]
-    at = np.clip((reached < value[:, None]).sum(axis=1), 1, len(edges) - 1)
-    n = np.arange(len(row))
-    low, high = reached[n, at - 1], reached[n, at]
-    share = np.clip((value - low) / np.where(high > low, high - low, 1.0), 0.0, 1.0)
-    day = edges[at - 1] + share * (edges[at] - edges[at - 1])
-    return np.where(reached[:, -1] < value, np.inf, day)
+    low, high = np.zeros(len(row), dtype=np.int64), np.full(len(row), len(edges) - 1)
+    while (high - low > 1).any():  # halving keeps memory at one number a question
+        middle = (low + high) // 2
+        reached = rows[row, middle] >= value
+        low, high = np.where(reached, low, middle), np.where(reached, middle, high)
+    before, by_then = rows[row, low], rows[row, high]
+    share = np.clip((value - before) / np.where(by_then > before, by_then - before, 1.0), 0.0, 1.0)
+    day = edges[low] + share * (edges[high] - edges[low])
+    return np.where(rows[row, -1] < value, np.inf, day)

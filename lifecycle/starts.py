@@ -1,14 +1,14 @@
 """How each heat sink run began: known length or not, and landings already in it when the records begin."""
 
-import datetime as dt
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from lifecycle.days import FAR, BoolArray, FloatArray, IntArray, day_number, day_numbers
+from lifecycle.days import DAY_BITS, FAR, BoolArray, FloatArray, IntArray, day_number, day_numbers
 from lifecycle.landings import FlownDays
 from lifecycle.observations import Records
+from lifecycle.placed import Book
 from lifecycle.runs import Stays
 
 # An aircraft may stand for weeks between an installation and its next flight; longer, and the log began later.
@@ -38,20 +38,16 @@ class Starts:
     before_log: BoolArray
 
 
-def starts_of(records: Records, stays: Stays, flown: FlownDays, on: dt.date) -> Starts:
+def starts_of(book: Book, flown: FlownDays) -> Starts:
     """
     Start of every run.
 
     Parameters
     ----------
-    records : Records
-        Needs brakes, brake_types, aircraft and installations.
-    stays : Stays
-        From `runs.lay_out`.
+    book : Book
+        Needs brakes, brake_types, aircraft and installations of its records.
     flown : FlownDays
         Tells since when each aircraft has a log.
-    on : date
-        The day the records are read on.
 
     Returns
     -------
@@ -66,12 +62,13 @@ def starts_of(records: Records, stays: Stays, flown: FlownDays, on: dt.date) -> 
     installed before its aircraft's log begins. In the latter case, and without such a figure or the aircraft's
     landings at installation, the landings of the run are not known, and the start is taken as not known.
     """
+    records, stays = book.records, book.stays
     real = stays.real()
     installed = stays.row[real]
     word = _word(stays, real)
     start_pin = np.append(records.installations["start_pin_mm"].to_numpy(dtype=float), np.nan)[installed]
     new_pin = _new_pin_mm(records, stays)
-    before_log = _before_log(records, stays, real, flown, day_number(on))
+    before_log = _before_log(book, flown, real)
     in_run = _landings_in_run(records, stays)
     first_of_brake = np.append(True, np.diff(stays.brake[stays.first]) != 0)[: len(real)]
     renewed = np.isin(word, ("new", "overhauled", "refurbished"))
@@ -103,10 +100,15 @@ def _landings_in_run(records: Records, stays: Stays) -> FloatArray:
     return np.where(np.isnan(overhaul), new, overhaul)[stays.brake[stays.first]]
 
 
-def _before_log(records: Records, stays: Stays, real: IntArray, flown: FlownDays, today: int) -> BoolArray:
-    counter = np.append(records.installations["aircraft_landings_on"].to_numpy(dtype=float), np.nan)
+def _before_log(book: Book, flown: FlownDays, real: IntArray) -> BoolArray:
+    """Installed long before the aircraft's log begins, and no counter tells the landings up to there."""
+    records, stays = book.records, book.stays
     aircraft = stays.aircraft[real]
     in_service = np.append(day_numbers(records.aircraft["in_service_on"], missing=-FAR), FAR)[aircraft]
-    log_begins = np.append(flown.first_day, FAR)[aircraft]
-    waited = np.minimum(log_begins, today) - np.maximum(stays.begun[real], in_service)
-    return np.asarray((aircraft >= 0) & (waited > LOG_GAP_DAYS) & np.isnan(counter[stays.row[real]]))
+    log_begins = np.minimum(np.append(flown.first_day, FAR)[aircraft], day_number(book.on))
+    waited = log_begins - np.maximum(stays.begun[real], in_service)
+    counter = np.append(records.installations["aircraft_landings_on"].to_numpy(dtype=float), np.nan)
+    read_with_counter = stays.aircraft[book.placed.stay[~np.isnan(book.placed.counter)]]
+    told = np.isin(aircraft, np.concatenate([flown.total_key >> DAY_BITS, read_with_counter]))
+    told &= ~np.isnan(counter[stays.row[real]])
+    return np.asarray((aircraft >= 0) & (waited > LOG_GAP_DAYS) & ~told)
