@@ -39,7 +39,7 @@ class Brake:
     run: Run
     second_pin_mm: float
     first_pin_governs: bool
-    landings_before: tuple[float, float] = (0.0, 0.0)  # since new and since overhaul, when the log began
+    landings_before: tuple[int, int] = (0, 0)  # since new and since overhaul, when the log began
 
 
 @dataclass

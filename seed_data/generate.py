@@ -32,7 +32,8 @@ class GeneratedFleet:
 
     `runs`: one row a heat sink run that flew: serial, brake_type, run (1, 2, ... of the brake), rate_mm_per_landing
     (over the bases and the position it flew in, without path noise), landings (braked).
-    `types`: one row a brake type: mean and spread of those rates, and path_sd, measurement_sd as in the scenario.
+    `types`: one row a brake type: mean and spread of the heat sinks' rates at the mean of the bases and position groups
+    where the type flew, and path_sd, measurement_sd as in the scenario.
     """
 
     folder: Path
@@ -58,8 +59,7 @@ def generate(scenario: Scenario, folder: Path) -> GeneratedFleet:
     folder.mkdir(parents=True, exist_ok=True)
     for name, rows in files.items():
         write_file(folder, name, rows)
-    runs = _true_runs(service)
-    return GeneratedFleet(folder, scenario.seed, runs, _true_types(scenario, runs))
+    return GeneratedFleet(folder, scenario.seed, _true_runs(service), _true_types(service))
 
 
 def serve(service: Service) -> None:
@@ -97,13 +97,26 @@ def _true_runs(service: Service) -> pd.DataFrame:
     )
 
 
-def _true_types(scenario: Scenario, runs: pd.DataFrame) -> pd.DataFrame:
-    rates = runs.groupby("brake_type")["rate_mm_per_landing"]
-    told = {kind.brake_type: kind for kind in scenario.brake_types}
-    types = pd.DataFrame({"rate_mm_per_landing": rates.mean(), "rate_sd": rates.std()})
-    types["path_sd"] = [told[name].path_sd_mm for name in types.index]
-    types["measurement_sd"] = [told[name].gauge_sd_mm for name in types.index]
-    return types.reset_index()
+def _true_types(service: Service) -> pd.DataFrame:
+    """What the heat sinks that flew have in common, at the mean of the bases and groups where their type was fitted."""
+    scenario, stays = service.scenario, pd.DataFrame(service.journal.installations)
+    stays["base"] = service.fleet.base[np.maximum(stays["installed_on"], 0), stays["aircraft"]]
+    rows = []
+    for code, kind in enumerate(scenario.brake_types):
+        of_kind = stays[stays["kind"] == code]
+        groups = {service.fleet.kind(row): 0 for row in of_kind["aircraft"].unique()}
+        factors = [list(scenario.aircraft_types[row].group_factors.values()) for row in groups]
+        place = service.base_factor[of_kind["base"].unique()].mean() * np.mean(factors)
+        rates = place * np.array(
+            [run.rate for run in service.journal.runs if run.kind == code and run.landings > 0]
+        )
+        row = {
+            "brake_type": kind.brake_type,
+            "rate_mm_per_landing": rates.mean(),
+            "rate_sd": rates.std(ddof=1),
+        }
+        rows.append(row | {"path_sd": kind.path_sd_mm, "measurement_sd": kind.gauge_sd_mm})
+    return pd.DataFrame(rows)
 
 
 def main(words: Sequence[str] | None = None) -> None:

@@ -64,7 +64,7 @@ def _brakes(service: Service, installed: pd.DataFrame) -> pd.DataFrame:
     first |= installed.groupby("serial")["day"].min().to_dict()
     rows = []
     for brake in journal.brakes:
-        since_new, since_overhaul = (round(value) for value in brake.landings_before)
+        since_new, since_overhaul = brake.landings_before
         rows.append(
             {
                 "serial": brake.serial,

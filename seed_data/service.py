@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from seed_data.brakes import BrakeMaker, Floats, Ints, Journal, Positions, by_kind
+from seed_data.brakes import Brake, BrakeMaker, Floats, Ints, Journal, Positions, by_kind
 from seed_data.fleet import Fleet
 from seed_data.flying import Flying, daily_level, month_of
 from seed_data.papers import NEVER
@@ -19,6 +19,7 @@ START_KNOWN = {
 }  # share with a pin written down
 REMOVAL_READ_SHARE = 0.5
 PART_WORN_SHARE = 0.92
+COUNTED_SHARE = 0.75  # of the part-worn brakes, those whose landings since overhaul are on record
 
 
 class Service:
@@ -63,21 +64,26 @@ class Service:
         for index, kind in enumerate(self.positions.kind):
             brake = self.maker.make(int(kind), "overhauled")
             if self.rng.random() < PART_WORN_SHARE:
-                told = self.scenario.brake_types[kind]
-                worn = self.rng.uniform(0, 0.95) * (told.new_pin_mm - self.limits[index, kind])
-                brake.left_mm -= worn
-                brake.starts_as = "same run"
-                since = worn / brake.run.rate
-                brake.landings_before = (
-                    since + self.rng.integers(0, 4) / told.rate_mm_per_landing * 30,
-                    since,
-                )
+                self._wear_before(brake, index)
             self.shop.put(brake, self.base_of(index, 0), NEVER)
             self.install(index, -1)
         for kind in range(len(self.scenario.brake_types)):
             fitted = np.flatnonzero(self.positions.kind == kind)
             for index in fitted[: round(len(fitted) * self.scenario.shop.spare_share)]:
                 self.shop.put(self.maker.make(kind, "overhauled"), self.base_of(int(index), 0), 0)
+
+    def _wear_before(self, brake: Brake, index: int) -> None:
+        """Landings that a brake made before the log begins, where it still is; mostly they were counted."""
+        told = self.scenario.brake_types[brake.kind]
+        place = self.base_factor[self.base_of(index, 0)] * self.positions.group_factor[index]
+        life = (told.new_pin_mm - self.limits[index, brake.kind]) / (brake.run.rate * place)
+        since = round(self.rng.uniform(0.02, 0.95) * life)
+        noise = told.path_sd_mm * np.sqrt(since) * self.rng.standard_normal()
+        brake.left_mm -= max(brake.run.rate * place * since + noise, 0.0)
+        brake.starts_as = "same run"
+        if self.rng.random() < COUNTED_SHARE:
+            runs_before = int(self.rng.integers(0, 5))
+            brake.landings_before = (since + runs_before * round(life * self.rng.uniform(0.8, 1.2)), since)
 
     def base_of(self, index: int, day: int) -> int:
         """Base of the aircraft that a position belongs to."""
