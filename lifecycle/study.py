@@ -7,6 +7,7 @@ import numpy as np
 
 from lifecycle.assumptions import AssumptionSet
 from lifecycle.cost import CostPerLanding, cost_per_landing
+from lifecycle.effectivity import note_effectivity
 from lifecycle.exposure import Runs, measure_runs
 from lifecycle.flying import Flying, learn_flying
 from lifecycle.forecast import ChangeOut, forecast_changeouts
@@ -84,7 +85,7 @@ def open_study(  # noqa: PLR0913 - all that a study depends on
     NotEnoughDataError
         If no brake was ever installed.
     """
-    runs = measure_runs(records, on)
+    runs = note_effectivity(measure_runs(records, on), records, on)
     return Study(
         number=number,
         on=on,
