@@ -176,6 +176,11 @@ def _told(scope: Scope, terms: Terms, to_type: str) -> list[str]:
         told.append(
             f"effectivity does not list {to_type} yet for {scope.not_listed} of {len(scope.aircraft)} aircraft"
         )
+    if scope.already:
+        told.append(
+            f"{scope.already} aircraft carry {to_type} already: what was paid for engineering, tooling and training is "
+            "sunk, enter only what is still to be paid"
+        )
     for name, meaning in MEANINGS.items():
         if name not in terms.once:
             told.append(f"no {name} entered: {meaning}")

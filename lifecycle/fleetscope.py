@@ -43,7 +43,9 @@ class Scope:
     life_left : array of float, shape (n,)
         Landings left on the legacy brakes of each aircraft, mean of its brakes.
     not_listed : int
-        Aircraft among them for which no effectivity lists the new type yet.
+        Aircraft among them for which effectivity on record does not list the new type yet.
+    already : int
+        Other aircraft that carry the new type already.
     """
 
     aircraft: IntArray
@@ -52,6 +54,7 @@ class Scope:
     cumulative: FloatArray
     life_left: FloatArray
     not_listed: int
+    already: int
 
     @property
     def years(self) -> int:
@@ -77,8 +80,9 @@ def candidates(runs: Runs, records: Records, *, from_type: str, to_type: str, on
     Returns
     -------
     DataFrame
-        Rows of ``records.aircraft`` with ``base`` and ``weight_variant`` on the day, ``brakes`` (to change) and
-        ``listed`` (bool: effectivity lists the new type).
+        Rows of ``records.aircraft`` with ``base`` and ``weight_variant`` on the day, ``brakes`` (to change), ``listed``
+        (bool: effectivity lists the new type, or says nothing of the aircraft type) and ``already`` (how many others
+        carry the new type).
 
     Raises
     ------
@@ -100,7 +104,11 @@ def candidates(runs: Runs, records: Records, *, from_type: str, to_type: str, on
             "wanted: an installation of it, or effectivity of both"
         )
     converted = count[to_type].reindex(craft["aircraft"]).fillna(0.0).to_numpy()
-    craft = craft.assign(brakes=craft["positions"] - converted, listed=listed[to_type])
+    craft = craft.assign(
+        brakes=craft["positions"] - converted,
+        listed=listed[to_type] | ~craft["aircraft_type"].isin(records.effectivity["aircraft_type"]),
+        already=int((~chosen & craft["in_fleet"] & (converted > 0)).sum()),
+    )
     return craft[chosen].reset_index(drop=True)
 
 
@@ -121,22 +129,18 @@ def _on_the_day(records: Records, on: dt.date) -> pd.DataFrame:
 def _listed(
     craft: pd.DataFrame, effectivity: pd.DataFrame, brake_type: str, on: dt.date
 ) -> npt.NDArray[np.bool_]:
-    """Which aircraft some effectivity in force lets carry a type."""
+    """Which aircraft some effectivity in force lets carry a type, in some position."""
     day = pd.Timestamp(on)
     in_force = effectivity[
         (effectivity["brake_type"] == brake_type)
         & ~(effectivity["from_on"] > day)
         & ~(effectivity["to_on"] <= day)
     ]
-    listed = np.zeros(len(craft), dtype=bool)
-    for row in in_force.to_dict("records"):
-        whole_type = pd.isna(row["aircraft"])
-        listed |= (
-            (craft["aircraft_type"] == row["aircraft_type"])
-            & (whole_type | (craft["aircraft"] == row["aircraft"]))
-            & ((row["weight_variant"] == "") | (craft["weight_variant"] == row["weight_variant"]))
-        ).to_numpy()
-    return listed
+    own = craft[["aircraft", "aircraft_type", "weight_variant"]]
+    both = own.merge(in_force, on="aircraft_type", suffixes=("", "_of"))
+    covered = both["aircraft_of"].isna() | (both["aircraft_of"] == both["aircraft"])
+    covered &= (both["weight_variant_of"] == "") | (both["weight_variant_of"] == both["weight_variant"])
+    return np.asarray(craft["aircraft"].isin(both.loc[covered, "aircraft"]), dtype=bool)
 
 
 def scope_of(  # noqa: PLR0913 (the chain hands over what it has)
@@ -176,7 +180,8 @@ def scope_of(  # noqa: PLR0913 (the chain hands over what it has)
     ahead = (craft["retires_on"] - pd.Timestamp(on)).dt.days.to_numpy(dtype=np.float64)
     open_ended = (horizon_years or 0.0) * DAYS_PER_YEAR
     until = np.where(np.isnan(ahead), open_ended, ahead)
-    years = max(int(np.ceil(until.max() / DAYS_PER_YEAR)), 1)
+    # A day's grace: three calendar years may hold a leap day more than three mean years.
+    years = max(int(np.ceil((until.max() - 1.0) / DAYS_PER_YEAR)), 1)
     edges = np.arange(years * MONTHS + 1) * DAYS_PER_YEAR / MONTHS
     days = np.minimum(edges, until[:, None])
     monthly = np.diff(flying.expected_landings(craft["aircraft"].to_numpy()[:, None], days), axis=1)
@@ -189,6 +194,7 @@ def scope_of(  # noqa: PLR0913 (the chain hands over what it has)
         cumulative=cumulative,
         life_left=_life_left(craft, runs, fit, flying, from_type=from_type, on=on),
         not_listed=int((~craft["listed"]).sum()),
+        already=int(craft["already"].iloc[0]),
     )
 
 

@@ -5,62 +5,9 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 
-# W V^2 / N with W in lb and V in kt gives ft-lb; in kg and kt, joules: half the square of a knot in ft/s or m/s.
-FT_LB_PER_LB_KT2 = 0.0443
-J_PER_KG_KT2 = 0.1323
 # Horsepower into pounds of thrust at one knot: 550 x 3600 / 6080, with the handbooks' nautical mile of 6,080 ft
 # (the international mile gives 325.87, 0.06 % more).
 LB_KT_PER_HP = 325.66
-
-
-def wheel_energy_j(mass_kg: npt.ArrayLike, speed_kt: npt.ArrayLike, wheels: npt.ArrayLike) -> FloatArray:
-    """
-    Kinetic energy that each braked wheel takes in a stop, joules.
-
-    Parameters
-    ----------
-    mass_kg, speed_kt : array_like
-        Mass, kilograms, and speed at brake application, knots.
-    wheels : array_like
-        Main wheels with brakes.
-
-    Returns
-    -------
-    array of float
-        ``0.1323 m V^2 / N``.
-
-    References
-    ----------
-    14 CFR 23.735(a)(2), text before 2017 (0.0443 W V^2 / N, in SI).
-    """
-    return np.asarray(J_PER_KG_KT2 * np.asarray(mass_kg) * np.asarray(speed_kt) ** 2 / np.asarray(wheels))
-
-
-def wheel_energy_ft_lb(
-    weight_lb: npt.ArrayLike, speed_kt: npt.ArrayLike, wheels: npt.ArrayLike
-) -> FloatArray:
-    """
-    Kinetic energy that each braked wheel takes in a stop, foot-pounds, as the rule is worded.
-
-    Parameters
-    ----------
-    weight_lb, speed_kt : array_like
-        Weight, pounds, and speed at brake application, knots.
-    wheels : array_like
-        Main wheels with brakes.
-
-    Returns
-    -------
-    array of float
-        ``0.0443 W V^2 / N``.
-
-    References
-    ----------
-    14 CFR 23.735(a)(2), text before 2017.
-    """
-    return np.asarray(
-        FT_LB_PER_LB_KT2 * np.asarray(weight_lb) * np.asarray(speed_kt) ** 2 / np.asarray(wheels)
-    )
 
 
 def added_fuel(added_kg: npt.ArrayLike, hours: npt.ArrayLike, per_kg_hour: npt.ArrayLike) -> FloatArray:

@@ -160,6 +160,7 @@ def brief_retrofit(  # noqa: PLR0913 (the chain hands over what it has)
         ratio=drivers_of(asked.inputs[1:2], np.array([worth, *swung[3:5]]))[0],
         runs=asked.both.runs,
         types=(from_type, to_type),
+        compared=asked.both.compared,
     )
     words = verdict(evidence, currency=asked.currency)
     sir = _sir(best.base)

@@ -21,7 +21,8 @@ class Evidence:
     What a recommendation rests on.
 
     ``npv`` and ``yearly`` (the same as a level amount over ``years``) at the values as entered, ``chance`` of having
-    paid back; ``ratio`` the swing of the wear of the proposed over the legacy type; ``runs`` behind each type's wear.
+    paid back; ``ratio`` the swing of the wear of the proposed over the legacy type; ``runs`` behind each type's wear;
+    ``compared`` whether the two flew side by side.
     """
 
     npv: float
@@ -34,6 +35,7 @@ class Evidence:
     ratio: Driver
     runs: tuple[int, int]
     types: tuple[str, str]
+    compared: bool
 
 
 @dataclass(frozen=True)
@@ -58,9 +60,10 @@ def verdict(evidence: Evidence, *, currency: str) -> Verdict:
     Returns
     -------
     Verdict
-        "not enough data" where a type has fewer than 5 runs behind its wear, or where the chance of paying back lies
-        between 0.2 and 0.8 and the measured wear ratio alone turns the result within its 80 % interval; else
-        "retrofit" where the net present value is above zero and paying back is more likely than not.
+        "not enough data" where a type has fewer than 5 runs behind its wear, where the types share no flying, or where
+        the chance of paying back lies between 0.2 and 0.8 and the measured wear ratio alone turns the result within
+        its 80 % interval; else "retrofit" where the net present value is above zero and paying back is more likely
+        than not.
     """
     thin = [
         f"{name} has {count} heat sink runs with readings, at least {FEWEST_RUNS} are wanted"
@@ -69,6 +72,13 @@ def verdict(evidence: Evidence, *, currency: str) -> Verdict:
     ]
     if thin:
         return Verdict(NOT_ENOUGH, f"{'; '.join(thin)}. Figures below stand on them.")
+    if not evidence.compared:
+        old, new = evidence.types
+        return Verdict(
+            NOT_ENOUGH,
+            f"{new} has not flown beside {old}: no aircraft type, base, weight variant and position group in common. "
+            "Their mean rates may differ by where they fly.",
+        )
     ratio_value = next(one.value for one in evidence.inputs if one.name == evidence.ratio.name)
     turn = turning_point(evidence.ratio, ratio_value, evidence.npv)
     if turn is not None and SURE[0] < evidence.chance < SURE[1]:

@@ -82,6 +82,7 @@ def scope_of_fleet(rng, aircraft=5, years=6, places=None):
         cumulative=np.hstack([np.zeros((aircraft, 1)), np.cumsum(monthly, axis=1)]),
         life_left=rng.uniform(0, 1200, aircraft),
         not_listed=0,
+        already=0,
     )
 
 
@@ -259,6 +260,7 @@ def test_a_million_now_and_a_hundred_and_eighty_thousand_a_year(years, worth):
         cumulative=np.arange(years * 12 + 1)[None, :] * 2500 / 12,
         life_left=np.array([0.0]),
         not_listed=0,
+        already=0,
     )
     case = Case(*uses, 1500.0, found, terms)
     cash = flows(case, tabulate(scope, all_at_once(scope), life=1500.0), Sample())

@@ -226,7 +226,7 @@ def test_every_missing_assumption_is_named_at_once_with_its_unit(fleet):
 def test_what_is_left_out_is_told(fleet):
     warnings = " ".join(fleet.brief(draws=100).warnings)
     assert "delay left out for OLD on twin: enter delay_fraction" in warnings
-    assert "effectivity does not list NEW yet for 6 of 6 aircraft" in warnings
+    assert "3 aircraft carry NEW already" in warnings
     assert "no budget_per_year entered" in warnings
 
 

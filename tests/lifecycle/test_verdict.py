@@ -20,6 +20,7 @@ EVIDENCE = Evidence(
     ratio=RATIO,
     runs=(20, 8),
     types=("OLD", "NEW"),
+    compared=True,
 )
 
 
@@ -77,3 +78,9 @@ def test_no_aircraft_in_time_is_no_retrofit():
     found = said(npv=0.0, chance=0.0, yearly=0.0, converts=False)
     assert found.recommendation == "do not retrofit"
     assert "No aircraft can be converted before it retires" in found.condition
+
+
+def test_types_that_never_flew_side_by_side_are_not_enough_data():
+    found = said(compared=False)
+    assert found.recommendation == "not enough data"
+    assert "NEW has not flown beside OLD" in found.condition

@@ -1,30 +1,33 @@
 """Published answers of brake energy, fuel from weight and CO2; the source stands beside each."""
 
+import numpy as np
 import pytest
 
 from lifecycle import fuel
+from lifecycle.landings import energy_per_wheel_j
 
 KG_PER_LB = 0.45359237
 J_PER_FT_LB = 1.3558179483
 
 
 def test_energy_per_wheel_of_the_rule():
-    """14 CFR 23.735(a)(2), pre-2017 text: 0.0443 W V^2 / N; 100,000 lb, 100 kt, 4 wheels: 11,075,000 ft-lb."""
-    assert fuel.wheel_energy_ft_lb(100_000, 100, 4) == pytest.approx(11_075_000)
+    """
+    14 CFR 23.735(a)(2), pre-2017 text: 0.0443 W V^2 / N; 100,000 lb, 100 kt, 4 wheels: 11,075,000 ft-lb.
 
-
-def test_energy_per_wheel_in_joules_is_the_rational_value():
-    """Same rule; half m v^2 over 4 wheels is 15.006 MJ, 11,067,546 ft-lb; the rule's constant is within 0.1 %."""
+    The rational value, half m v^2 over 4 wheels, is 15.006 MJ or 11,067,546 ft-lb; both lie within 0.1 %.
+    """
     rational = 0.5 * 100_000 * KG_PER_LB * (100 * 1852 / 3600) ** 2 / 4
+    assert rational == pytest.approx(15.006e6, rel=1e-4)
     assert rational / J_PER_FT_LB == pytest.approx(11_067_546, abs=5)
-    assert fuel.wheel_energy_j(100_000 * KG_PER_LB, 100, 4) == pytest.approx(15.006e6, rel=1e-3)
-    assert fuel.wheel_energy_ft_lb(100_000, 100, 4) == pytest.approx(rational / J_PER_FT_LB, rel=1e-3)
+    found = energy_per_wheel_j(*map(np.float64, (100_000 * KG_PER_LB, 100, 4)))
+    assert found == pytest.approx(rational, rel=1e-3)
+    assert found / J_PER_FT_LB == pytest.approx(0.0443 * 100_000 * 100**2 / 4, rel=1e-3)
 
 
 def test_energy_grows_with_the_square_of_speed_and_falls_with_the_wheels():
     """Same rule: twice V is times 4, twice N is times one half."""
-    assert fuel.wheel_energy_j(60_000, 260, 4) == pytest.approx(4 * fuel.wheel_energy_j(60_000, 130, 4))
-    assert fuel.wheel_energy_j(60_000, 130, 8) == pytest.approx(fuel.wheel_energy_j(60_000, 130, 4) / 2)
+    one, fast, wide = energy_per_wheel_j(np.array(6e4), np.array([130, 260, 130]), np.array([4, 4, 8]))
+    assert (fast / one, wide / one) == pytest.approx((4.0, 0.5))
 
 
 def test_co2_of_a_gallon_of_jet_fuel():
