@@ -54,8 +54,8 @@ class Runs:
         the start; one more after each span of known fault and each uncertain re-shim: the rate goes on, the level
         is not known from before), ``usable`` (bool: in the rate), ``why_not`` (""
         if usable, else one of `readings.WHY_NOT`), ``resolution_mm``, ``at_or_below``
-        (bool: at or past the limit, in exact decimals, as measured: a pin read hot or released reads long, so it may
-        condemn and cannot clear; false for a refused reading), ``position_group``, ``base``.
+        (bool: at or past the limit, in exact decimals, as measured, or checked not to be within it: a pin read hot
+        or released reads long, so it may condemn and cannot clear; false for a refused reading), ``position_group``, ``base``.
     """
 
     runs: pd.DataFrame

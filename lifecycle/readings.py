@@ -19,10 +19,11 @@ WHY_NOT: Final = (
     "",
     "refused",
     "held",
-    "within limit only",
-    "new length not known",
     "hot",
     "released",
+    "past limit only",
+    "within limit only",
+    "new length not known",
     "excluded",
 )
 
@@ -61,6 +62,7 @@ def readings_frame(book: Book, runs: pd.DataFrame, scale: Scale, shims: Shims) -
     before_all, by_then = np.full(len(run), -FAR), placed.day - ~after
     steps = shims.steps_by(run, by_then) - shims.steps_by(run, before_all)
     reason = why_not(read, left, excluded=excluded)
+    low = _at_or_below(left, scale.limit_nm[run], runs["at_limit"].to_numpy(dtype=object)[run])
     code = stays.aircraft[placed.stay]
     position = np.append(records.installations["position"].to_numpy(dtype=object), "")[stays.row]
     return pd.DataFrame(
@@ -128,10 +130,11 @@ def why_not(read: pd.DataFrame, left: FloatArray, *, excluded: BoolArray) -> npt
     reasons = [
         read["state"] == "refused",
         read["state"] == "held",
-        read["pin_nm"] == NO_VALUE,
-        np.isnan(left),
         read["cold"] == "no",
         read["brakes_applied"] == "no",
+        (read["pin_nm"] == NO_VALUE) & (read["within_limit"] == "no"),
+        read["pin_nm"] == NO_VALUE,
+        np.isnan(left),
         excluded,
     ]
     number = np.select(

@@ -198,7 +198,7 @@ def reading(
     state: str = "accepted",
     **values: Any,
 ) -> Row:
-    """A pin reading; ``pin`` None is a check "within limit" without a value."""
+    """A pin reading; ``pin`` None is a check without a value, "within limit" unless told otherwise."""
     return Row(
         "pin_readings",
         {

@@ -147,6 +147,18 @@ def test_a_check_without_a_value_is_kept_as_such():
     assert read["landings"].tolist() == [61]
 
 
+def test_a_check_that_found_the_brake_past_its_limit_condemns_it():
+    read = readings_of(limit(10), reading(1, "2024-03-01", None, within_limit="no"))
+    assert read[["usable", "why_not", "at_or_below"]].to_numpy().tolist() == [
+        [False, "past limit only", True]
+    ]
+
+
+def test_a_check_taken_hot_clears_nothing():
+    read = readings_of(limit(10), reading(1, "2024-03-01", None, cold="no"))
+    assert read["why_not"].tolist() == ["hot"]
+
+
 def test_a_re_shim_of_a_known_step_shifts_the_pin_and_not_the_wear():
     read = readings_of(
         reading(1, "2024-03-01", 20), reshim(1, "2024-03-10", 12.5), reading(1, "2024-04-01", 31.5)
