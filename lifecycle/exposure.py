@@ -55,7 +55,8 @@ class Runs:
         is not known from before), ``usable`` (bool: in the rate), ``why_not`` (""
         if usable, else one of `readings.WHY_NOT`), ``resolution_mm``, ``at_or_below``
         (bool: at or past the limit, in exact decimals, as measured, or checked not to be within it: a pin read hot
-        or released reads long, so it may condemn and cannot clear; false for a refused reading), ``position_group``, ``base``.
+        or released reads long, so it may condemn and cannot clear; false for a refused reading),
+        ``position_group``, ``base``.
     """
 
     runs: pd.DataFrame

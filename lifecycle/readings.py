@@ -76,10 +76,7 @@ def readings_frame(book: Book, runs: pd.DataFrame, scale: Scale, shims: Shims) -
             "usable": reason == "",
             "why_not": pd.Series(reason, dtype="str"),
             "resolution_mm": read["resolution_nm"].to_numpy() / NM_PER_MM,
-            "at_or_below": _at_or_below(
-                left, scale.limit_nm[run], runs["at_limit"].to_numpy(dtype=object)[run]
-            )
-            & (reason != "refused"),
+            "at_or_below": (low | (read["within_limit"] == "no").to_numpy()) & (reason != "refused"),
             "position_group": pd.Series(
                 position_groups(records, stays.aircraft, position)[placed.stay], dtype="str"
             ),
