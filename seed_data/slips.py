@@ -22,6 +22,8 @@ def make_slips(scenario: Scenario, seen: pd.DataFrame, rng: np.random.Generator)
     kinds = [*MISTYPED, NEIGHBOUR]
     for turn, row in enumerate(struck):
         kind = kinds[turn % len(kinds)]
+        if seen["slip"].iloc[row]:
+            continue  # spoilt already, as its neighbour
         if kind == NEIGHBOUR:
             _neighbours_brake(seen, int(row))
         elif kind != "inch as mm" or seen["unit"].iloc[row] == "mm":
@@ -68,7 +70,7 @@ MISTYPED: Final = {
 def _neighbours_brake(seen: pd.DataFrame, row: int) -> None:
     """Two brakes of one aircraft read on one day stand in each other's line."""
     same = (seen["aircraft"] == seen["aircraft"].iloc[row]) & (seen["day"] == seen["day"].iloc[row])
-    others = np.flatnonzero(same & (seen["occasion"] == "routine"))
+    others = np.flatnonzero(same & (seen["occasion"] == "routine") & (seen["slip"] == ""))
     others = others[others != row]
     if len(others):
         other, pins = int(others[0]), ["pin_1", "pin_2"]
