@@ -19,7 +19,14 @@ def open_all(path: Path) -> tuple[list[Source], list[RowError]]:
         raise NotFoundError(f"{path} is not there; wanted a folder of CSV files or a workbook (.xlsx)")
     found = _in_folder(path) if path.is_dir() else _in_file(path)
     errors = [item for item in found if isinstance(item, RowError)]
-    sources = {item.name: item for item in found if isinstance(item, Source)}
+    sources: dict[str, Source] = {}
+    for item in found:
+        if isinstance(item, Source) and item.name in sources:
+            errors.append(
+                RowError(item.name, 0, "", item.name, "is there twice", "keep one file of each name")
+            )
+        elif isinstance(item, Source):
+            sources[item.name] = item
     if not found:
         raise NotFoundError(
             f"{path} has nothing to import; wanted files such as {', '.join(list(FILES)[:3])} (.csv)"

@@ -10,7 +10,7 @@ from db.imports.refused import CellError
 
 LONGEST_NAME: Final = 80
 LONGEST_TEXT: Final = 2_000
-KEPT_IN_TEXT: Final = dict.fromkeys(map(ord, "\t\n\r"))
+KEPT_IN_TEXT: Final = dict.fromkeys(map(ord, "\t\n"))
 
 EATEN: Final = re.compile(r"-?[0-9](\.[0-9]+)?[eE]\+[0-9]+")
 MISSING: Final = ("nan", "nat", "null", "none", "n/a", "<na>")
@@ -19,8 +19,9 @@ SAID_OTHERWISE: Final = {"true": "yes", "false": "no", "y": "yes", "n": "no", "1
 
 
 def parse_text(text: str) -> str:
-    """Return free text: any writing, tabs and line breaks included."""
+    """Return free text: any writing, tabs and line breaks (as one kind) included."""
     _no_cell_error(text)
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     if not text.isprintable():
         bad = next((c for c in text.translate(KEPT_IN_TEXT) if unicodedata.category(c) in ("Cc", "Cs")), None)
         if bad is not None:
