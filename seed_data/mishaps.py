@@ -48,11 +48,16 @@ def strike(service: Service, planned: Mishaps, day: int) -> None:
 
 def convert(service: Service, aircraft: int, day: int) -> None:
     """Change every brake of an aircraft to the proposed type."""
-    names = [kind.brake_type for kind in service.scenario.brake_types]
     for index in service.positions.of(aircraft):
-        service.remove(index, day, "modification")
-        service.positions.kind[index] = names.index(service.scenario.retrofit.proposed)
-        service.install(index, day)
+        _fit_other(service, index, day, service.scenario.retrofit.proposed, "modification")
+
+
+def _fit_other(service: Service, index: int, day: int, brake_type: str, reason: str) -> None:
+    """Take a brake off and fit one of another type."""
+    names = [kind.brake_type for kind in service.scenario.brake_types]
+    service.remove(index, day, reason)
+    service.positions.kind[index] = names.index(brake_type)
+    service.install(index, day)
 
 
 def _begin(service: Service, incident: Incident, day: int) -> None:
@@ -69,6 +74,8 @@ def _begin(service: Service, incident: Incident, day: int) -> None:
         service.journal.deactivations.append(row)
     elif incident.kind == "dragging":
         service.positions.drag[index] = incident.factor
+    elif incident.kind == "borrowed brake":
+        _fit_other(service, index, day, incident.text, "robbed")
     elif incident.kind == "re-shim":
         service.positions.left[index] += incident.factor
         step = {"serial": _serial(service, index), "day": day, "step_mm": incident.factor, "step_sd_mm": 0.1}
@@ -85,6 +92,9 @@ def _end(service: Service, incident: Incident, day: int) -> None:
     if incident.kind == "deactivation":
         _share(service, aircraft, index, 1.0)
         service.journal.deactivations[-1]["to"] = day
+    elif incident.kind == "borrowed brake":
+        own = service.scenario.brake_types[int(service.positions.kind[index + 1])].brake_type
+        _fit_other(service, index, day, own, "opportunity")
     elif incident.kind == "dragging":
         service.positions.drag[index] = 1.0
         _tell(service, incident, aircraft, index, day)
