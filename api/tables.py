@@ -5,7 +5,7 @@ import io
 from collections.abc import Sequence
 from typing import Annotated, Final, Literal
 
-from fastapi import Query, Response
+from fastapi import Depends, Query, Response
 from openpyxl import Workbook
 from openpyxl.styles import Font
 
@@ -19,7 +19,16 @@ MEDIA: Final = {
 }
 
 Form = Literal["csv", "xlsx"]
-AskedForm = Annotated[Form | None, Query(alias="format", description="the main table as a file")]
+
+
+def asked_form(
+    form: Annotated[Form | None, Query(alias="format", description="the main table as a file")] = None,
+) -> Form | None:
+    """The file format asked for, or None for the page."""
+    return form
+
+
+AskedForm = Annotated[Form | None, Depends(asked_form)]
 
 
 def _cell(value: object) -> object:
@@ -31,7 +40,10 @@ def download(rows: Sequence[object], *, name: str, form: Form) -> Response:
     """Result dataclasses as a file, a column a field, named as the JSON names it."""
     listed = [flat(plain(row)) for row in rows]
     columns = list(dict.fromkeys(column for row in listed for column in row))
-    table = [columns, *([_cell(row.get(column)) for column in columns] for row in listed)]
+    table: list[list[object]] = [
+        list(columns),
+        *([_cell(row.get(column)) for column in columns] for row in listed),
+    ]
     body = _csv(table) if form == "csv" else _xlsx(table, name)
     kept = {"Content-Disposition": f'attachment; filename="{name}.{form}"'}
     return Response(body, media_type=MEDIA[form], headers=kept)
@@ -45,8 +57,8 @@ def _csv(table: Sequence[Sequence[object]]) -> bytes:
 
 def _xlsx(table: Sequence[Sequence[object]], name: str) -> bytes:
     book = Workbook()
-    sheet = book.active
-    sheet.title = name[:31]
+    book.remove(book.worksheets[0])
+    sheet = book.create_sheet(name[:31])
     for row in table:
         sheet.append(list(row))
     for cell in sheet[1]:

@@ -35,9 +35,9 @@ def significant(value: float, digits: int = 3) -> str:
     return number(value, decimals)
 
 
-def exact(value: float) -> str:
-    """A number as it was typed, without digits that nobody gave."""
-    whole, point, part = f"{abs(value):.12f}".rstrip("0").partition(".")
+def exact(value: float, digits: int = 12) -> str:
+    """A number as it was typed, without digits that nobody gave; worked-out ones to so many digits at most."""
+    whole, point, part = f"{abs(float(f'{value:.{digits}g}')):.12f}".rstrip("0").partition(".")
     return f"{MINUS if value < 0 else ''}{number(int(whole))}{point if part else ''}{part}"
 
 
@@ -118,6 +118,14 @@ def large_money(value: float | None, currency: str) -> str:
     return f"{currency}{FIRM}{number(round(value, -2) if abs(value) >= 1e4 else value)}"
 
 
+def money_scale(values: Sequence[float], currency: str) -> tuple[float, str]:
+    """What to divide amounts by on an axis, and the unit that it then carries."""
+    most = max(map(abs, values), default=0.0)
+    if most >= 1e6:
+        return 1e6, f"{currency} million"
+    return (1e3, f"{currency} thousand") if most >= 1e4 else (1.0, currency)
+
+
 def percent(share: float | None, decimals: int = 0) -> str:
     """0.031 as `3 %`."""
     return UNKNOWN if share is None else f"{number(share * 100, decimals)}{FIRM}%"
@@ -181,7 +189,7 @@ def record_numbers(numbers: Sequence[int], most: int = 40) -> str:
 
 def name_in_words(name: str) -> str:
     """A name of files-and-fields in words: `fuel_price_per_kg` as `fuel price per kg`."""
-    return name.replace("_", " ")
+    return name.replace("_", " ").replace("co2", "CO2")
 
 
 def material(name: str) -> str:

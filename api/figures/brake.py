@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import plotly.graph_objects as go
 
@@ -38,16 +39,26 @@ def wear_plot(story: BrakeStory) -> go.Figure:
     return made
 
 
-def _band(made: go.Figure, x: Sequence[float], low: Sequence[float], high: Sequence[float], name: str, fill: str) -> None:
+@dataclass(frozen=True)
+class Band:
+    """What lies between two lines, told in the legend where it has a name."""
+
+    low: Sequence[float]
+    high: Sequence[float]
+    fill: str
+    name: str = ""
+
+
+def _band(made: go.Figure, x: Sequence[float], band: Band) -> None:
     made.add_scatter(
         x=[*x, *reversed(x)],
-        y=[*high, *reversed(low)],
+        y=[*band.high, *reversed(band.low)],
         mode="lines",
         line={"width": 0},
         fill="toself",
-        fillcolor=fill,
-        name=name,
-        showlegend=bool(name),
+        fillcolor=band.fill,
+        name=band.name,
+        showlegend=bool(band.name),
         hoverinfo="skip",
     )
 
@@ -59,8 +70,8 @@ def _fan(made: go.Figure, story: BrakeStory) -> None:
         return
     now = landings_now(story)
     ahead = [now + each.landings for each in fan]
-    _band(made, ahead, [p.left_p10 for p in fan], [p.left_p90 for p in fan], "8 in 10", ESTIMATE_WIDE)
-    _band(made, ahead, [p.left_p25 for p in fan], [p.left_p75 for p in fan], "1 in 2", ESTIMATE_NEAR)
+    _band(made, ahead, Band([p.left_p10 for p in fan], [p.left_p90 for p in fan], ESTIMATE_WIDE, "8 in 10"))
+    _band(made, ahead, Band([p.left_p25 for p in fan], [p.left_p75 for p in fan], ESTIMATE_NEAR, "1 in 2"))
     made.add_scatter(
         x=ahead,
         y=[each.left_p50 for each in fan],
@@ -82,7 +93,7 @@ def _fit(made: go.Figure, story: BrakeStory) -> None:
     if not fit:
         return
     flown = [each.landings for each in fit]
-    _band(made, flown, [p.left_low for p in fit], [p.left_high for p in fit], "", ESTIMATE_WIDE)
+    _band(made, flown, Band([p.left_low for p in fit], [p.left_high for p in fit], ESTIMATE_WIDE))
     made.add_scatter(
         x=flown,
         y=[each.left_mm for each in fit],
@@ -123,7 +134,12 @@ def outcome_dots(story: BrakeStory) -> go.Figure:
         x=[day for day, _ in spots],
         y=[height for _, height in spots],
         mode="markers",
-        marker={"symbol": "circle", "size": 14, "color": ESTIMATE_NEAR, "line": {"color": ESTIMATE, "width": 1.5}},
+        marker={
+            "symbol": "circle",
+            "size": 14,
+            "color": ESTIMATE_NEAR,
+            "line": {"color": ESTIMATE, "width": 1.5},
+        },
         hovertemplate="1 in 20: about %{x|%Y-%m-%d}<extra></extra>",
     )
     made.update_yaxes(range=[0.4, max((height for _, height in spots), default=1) + 0.8])

@@ -10,12 +10,16 @@ from lifecycle.cost import CostPerLanding
 
 
 def cost_elements(cost: CostPerLanding, materials: Mapping[str, str]) -> go.Figure:
-    """A line from zero to each element's cost, ended by the mark of the heat sink's material; the sum with its range."""
+    """A line from zero to each element's cost, ended by the mark of the material; the sum with its range."""
     names = list(dict.fromkeys(name for each in cost.types for name in each.elements))
     rows = [*names, "all together"]
     symbols = _symbols([each.brake_type for each in cost.types], materials)
     made = figure(
-        x={"title": {"text": f"{cost.currency} per brake and braked landing"}, "rangemode": "tozero", "showgrid": True},
+        x={
+            "title": {"text": f"{cost.currency} per brake and braked landing"},
+            "rangemode": "tozero",
+            "showgrid": True,
+        },
         y={
             "tickvals": list(range(len(rows))),
             "ticktext": [plain(capital(name_in_words(name))) for name in rows],
@@ -42,7 +46,12 @@ def cost_elements(cost: CostPerLanding, materials: Mapping[str, str]) -> go.Figu
             y=heights,
             mode="markers",
             name=plain(f"{each.brake_type}, {materials.get(each.brake_type, 'material not known')}"),
-            marker={"symbol": symbols[each.brake_type], "size": 10, "color": ESTIMATE, "line": {"width": 1.5}},
+            marker={
+                "symbol": symbols[each.brake_type],
+                "size": 10,
+                "color": ESTIMATE,
+                "line": {"width": 1.5},
+            },
             error_x=_range(each.cost_per_landing, each.low, each.high, len(names)),
             hovertemplate=f"{plain(each.brake_type)}: {cost.currency} %{{x:.2f}}<extra></extra>",
         )

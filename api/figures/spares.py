@@ -26,7 +26,7 @@ def demand_and_stock(months: Sequence[SparesMonth]) -> go.Figure:
         customdata=[[each.p10, each.p50, each.p90] for each in months],
         name="demand, P10 to P90",
         marker={"color": ESTIMATE_NEAR},
-        hovertemplate="%{x|%b %Y}: ≈ %{customdata[1]:.0f} (%{customdata[0]:.0f} to %{customdata[2]:.0f})<extra></extra>",
+        hovertemplate="%{x|%b %Y}: ≈ %{customdata[1]:.0f}, %{customdata[0]:.0f} to %{customdata[2]:.0f}<extra></extra>",
     )
     made.add_scatter(
         x=days,

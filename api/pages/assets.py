@@ -52,4 +52,6 @@ def plotly_bundle(accept_encoding: Annotated[str, Header()] = "") -> Response:
     packed = "gzip" in accept_encoding
     if packed:
         kept["Content-Encoding"] = "gzip"
-    return Response(_bundle().packed if packed else _bundle().plain, media_type="text/javascript", headers=kept)
+    return Response(
+        _bundle().packed if packed else _bundle().plain, media_type="text/javascript", headers=kept
+    )

@@ -36,5 +36,5 @@ def types_of(study: Study) -> Types:
     sources = effective.groupby("brake_type")["source"].unique()
     return Types(
         materials=dict(zip(types["brake_type"], types["material"], strict=True)),
-        limit_sources={name: tuple(filter(None, found)) for name, found in sources.items()},
+        limit_sources={str(name): tuple(filter(None, found)) for name, found in sources.items()},
     )

@@ -1,10 +1,11 @@
-"""Brake record: what has this serial done, how long is left?"""
+"""Brake record: what a serial has done, and how long is left."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Final
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
+from pydantic import BaseModel
 
 from api import words
 from api.deps import AskedStudy
@@ -12,7 +13,7 @@ from api.figures.brake import outcome_dots, wear_plot
 from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import BRAKE_RECORD, BRAKES
-from api.pages.origin import Origin
+from api.pages.origin import Origin, numbers_told
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle.past import ReadingPoint
@@ -22,8 +23,17 @@ from lifecycle.study import Study
 router = APIRouter()
 
 MOST_FOUND: Final = 50
-Serial = Annotated[str, Query(description="the whole serial")]
-BrakeType = Annotated[str, Query(description="the brake type, where a serial repeats between types")]
+
+
+class Asked(BaseModel):
+    """Which brake, its type where serials repeat between types, and the run whose readings are listed."""
+
+    serial: str
+    brake_type: str = ""
+    run: int = 0
+
+
+AskedQuery = Annotated[Asked, Query()]
 
 
 @dataclass(frozen=True)
@@ -68,41 +78,45 @@ def find(request: Request, study: AskedStudy, serial: str = "") -> Response:
     brakes, end = study.records.brakes, serial.strip().upper()
     fits = brakes[brakes["serial"].str.upper().str.endswith(end) & bool(end)]
     found = tuple(
-        FoundBrake(*names, record_link(frame, *names))
-        for names in fits[["serial", "brake_type"]].head(MOST_FOUND).itertuples(index=False, name=None)
+        FoundBrake(name, brake_type, record_link(frame, name, brake_type))
+        for name, brake_type in fits[["serial", "brake_type"]]
+        .head(MOST_FOUND)
+        .itertuples(index=False, name=None)
     )
     return render("brakes.html", FindPage(frame, serial, found, len(fits)))
 
 
 @router.get(BRAKE_RECORD)
-def brake(  # noqa: PLR0913, PLR0917 - one argument a query parameter
-    request: Request, study: AskedStudy, serial: Serial, brake_type: BrakeType = "", run: int = 0, form: AskedForm = None
-) -> Response:
+def brake(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuery) -> Response:
     """The record of one brake, or its readings as a file."""
-    story = brake_story(study, brake_id(study, serial, brake_type))
+    story = brake_story(study, brake_id(study, asked))
     if form:
-        return download(story.readings, name=f"readings-{serial}", form=form)
-    frame = frame_of(request, BRAKES, study, title=f"Brake {serial}")
-    return render("brake.html", page_of(frame, story, study, run=run))
+        return download(story.readings, name="pin-readings", form=form)
+    frame = frame_of(request, BRAKES, study, title=f"Brake {asked.serial}")
+    return render("brake.html", page_of(frame, story, study, run=asked.run))
 
 
 @router.get(f"{BRAKE_RECORD}/figures.json")
-def figures(study: AskedStudy, serial: Serial, brake_type: BrakeType = "") -> Response:
+def figures(study: AskedStudy, asked: AskedQuery) -> Response:
     """Wear of the latest run, and twenty equally likely days."""
-    story = brake_story(study, brake_id(study, serial, brake_type))
+    story = brake_story(study, brake_id(study, asked))
     return figures_answer({"wear": wear_plot(story), "outcomes": outcome_dots(story)})
 
 
-def brake_id(study: Study, serial: str, brake_type: str) -> int:
+def brake_id(study: Study, asked: Asked) -> int:
     """The brake of that serial; refused where there is none, or where more than one type has it and none is named."""
-    brakes = study.records.brakes
+    serial, brake_type, brakes = asked.serial, asked.brake_type, study.records.brakes
     found = brakes[(brakes["serial"] == serial) & ((brakes["brake_type"] == brake_type) | (not brake_type))]
     if found.empty:
         of_type = f" of type {brake_type!r}" if brake_type else ""
-        raise HTTPException(404, f"no brake with serial {serial!r}{of_type} is on record; find it by its last four")
+        raise HTTPException(
+            404, f"no brake with serial {serial!r}{of_type} is on record; find it by its last four"
+        )
     if len(found) > 1:
         types = words.listed(sorted(found["brake_type"]), "or")
-        raise HTTPException(422, f"serial {serial!r} is carried by more than one type; add brake_type {types}")
+        raise HTTPException(
+            422, f"serial {serial!r} is carried by more than one type; add brake_type {types}"
+        )
     return int(found["brake"].iloc[0])
 
 
@@ -119,7 +133,15 @@ def page_of(frame: Frame, story: BrakeStory, study: Study, *, run: int = 0) -> B
         run=shown,
         readings=tuple(each for each in reversed(story.readings) if each.run == shown),
         typed=typed_inches(study, story.readings),
-        origin=origin_of(frame, story),
+        origin=Origin(
+            what=f"brake {story.serial}",
+            records=(
+                numbers_told("pin_readings", [each.record for each in story.readings]),
+                numbers_told("installations", [each.record for each in story.stays]),
+            ),
+            assumptions=(),
+            scope=frame.told_scope,
+        ),
         charts=frame.link(f"{BRAKE_RECORD}/figures.json", run=""),
     )
 
@@ -127,7 +149,9 @@ def page_of(frame: Frame, story: BrakeStory, study: Study, *, run: int = 0) -> B
 def typed_inches(study: Study, readings: tuple[ReadingPoint, ...]) -> dict[int, str]:
     """What was typed in inches, as typed, by record number."""
     log = study.records.pin_readings
-    own = log[log["record"].isin([each.record for each in readings]) & (log["unit"] == "in") & (log["pin_nm"] >= 0)]
+    own = log[
+        log["record"].isin([each.record for each in readings]) & (log["unit"] == "in") & (log["pin_nm"] >= 0)
+    ]
     rows = own[["record", "pin_nm", "resolution_nm"]].itertuples(index=False, name=None)
     return {record: words.inches(pin_nm, resolution_nm) for record, pin_nm, resolution_nm in rows}
 
@@ -146,7 +170,7 @@ def where(story: BrakeStory) -> str:
 
 
 def answer(story: BrakeStory) -> str:
-    """`8 in 10: the limit is reached between ... and ..., at 2.9 landings a day.`"""
+    """Say that 8 in 10 the limit is reached between two days, at so many landings a day."""
     change = story.change_out
     if change is None:
         return "It is on no aircraft, so no day is forecast."
@@ -166,22 +190,3 @@ def answer(story: BrakeStory) -> str:
 def record_link(frame: Frame, serial: str, brake_type: str) -> str:
     """Where a brake's record stands; serials repeat between types."""
     return frame.elsewhere(BRAKE_RECORD, serial=serial, brake_type=brake_type)
-
-
-def origin_of(frame: Frame, story: BrakeStory) -> Origin:
-    """How the record's figures are worked out, and from which records."""
-    readings = words.record_numbers([each.record for each in story.readings])
-    stays = words.record_numbers([each.record for each in story.stays])
-    return Origin(
-        what=f"brake {story.serial}",
-        formula=(
-            "Pin left: of all pins read, the shortest governs.",
-            "Fit: wear grows with braked landings at a rate of this brake's own, drawn towards what its type does by as "
-            "much as its own readings leave open; wear scatters about that line and so does the gauge.",
-            "Fan: where the pin will stand after so many more landings, 8 in 10 and 1 in 2. The days are those by which "
-            "the wear path has crossed the limit with a chance of 1 and 9 in 10, given that the brake is still fitted.",
-            "Twenty dots: each stands for one outcome in twenty.",
-        ),
-        records=f"Pin readings {readings or 'none'}; installations {stays or 'none'}; landings of the aircraft meanwhile.",
-        scope=frame.told_scope,
-    )

@@ -1,4 +1,4 @@
-"""Change-outs ahead: which brakes come due, when, how surely?"""
+"""Change-outs ahead: which brakes come due, when, and how surely."""
 
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
@@ -6,28 +6,30 @@ from dataclasses import dataclass
 from typing import Annotated, Final, Literal
 
 from fastapi import APIRouter, Query, Request, Response
+from pydantic import BaseModel, Field
 
 from api import words
 from api.deps import AskedStudy
 from api.figures.changeouts import acts_by_month
+from api.pages.brake_types import Types, types_of
+from api.pages.brakes import record_link
 from api.pages.calendar import Bar, Calendar, bar_on, calendar_for, month_after
 from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import CHANGEOUTS
-from api.pages.origin import Origin
-from api.pages.brakes import record_link
-from api.pages.brake_types import Types, types_of
+from api.pages.origin import Origin, origin_of
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
 from lifecycle.forecast import ChangeOut
+from lifecycle.study import Study
 
 router = APIRouter()
 
 ROWS_A_PAGE: Final = 60
 CHART_MONTHS: Final = 24
+BEHIND: Final = ("pin_readings", "installations", "landings", "wear_limits", "flying_plan")
 RISKS: Final = {"0.1": "1 in 10", "0.25": "1 in 4", "0.5": "1 in 2"}
 
-Risk = Annotated[Literal["0.1", "0.25", "0.5"], Query(description="chance of passing the limit to act before")]
 Order = Literal["due", "serial", "aircraft", "base", "pin"]
 FAR: Final = dt.date.max
 ORDERS: Final[Mapping[Order, Callable[[ChangeOut], tuple[object, ...]]]] = {
@@ -37,6 +39,18 @@ ORDERS: Final[Mapping[Order, Callable[[ChangeOut], tuple[object, ...]]]] = {
     "base": lambda each: (each.base, each.date_at_risk or FAR),
     "pin": lambda each: (each.pin_mm is None, each.pin_mm),
 }
+
+
+class Asked(BaseModel):
+    """What the page is asked: a base or all, the chance to act before, the order, and which page of rows."""
+
+    base: str = ""
+    risk: Literal["0.1", "0.25", "0.5"] = "0.1"
+    order: Order = "due"
+    page: int = Field(default=1, ge=1)
+
+
+AskedQuery = Annotated[Asked, Query()]
 
 
 @dataclass(frozen=True)
@@ -70,53 +84,43 @@ class ChangeOutsPage:
 
 
 @router.get(CHANGEOUTS.path)
-def changeouts(
-    request: Request,
-    study: AskedStudy,
-    base: str = "",
-    risk: Risk = "0.1",
-    order: Order = "due",
-    page: Annotated[int, Query(ge=1)] = 1,
-    form: AskedForm = None,
-) -> Response:
+def changeouts(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuery) -> Response:
     """The page, or its whole table as a file."""
-    changes = sorted(chain.changeouts(study, base=base, risk=float(risk)), key=ORDERS[order])
+    changes = sorted(chain.changeouts(study, asked.base, float(asked.risk)), key=ORDERS[asked.order])
     if form:
         return download(changes, name="change-outs", form=form)
-    frame = frame_of(request, CHANGEOUTS, study, base)
-    return render("changeouts.html", page_of(frame, changes, types_of(study), risk=risk, order=order, page=page))
+    frame = frame_of(request, CHANGEOUTS, study, asked.base)
+    return render("changeouts.html", page_of(frame, study, changes, asked))
 
 
 @router.get(f"{CHANGEOUTS.path}/figures.json")
-def figures(study: AskedStudy, base: str = "", risk: Risk = "0.1") -> Response:
+def figures(study: AskedStudy, asked: AskedQuery) -> Response:
     """Brakes to act on by month."""
-    changes = chain.changeouts(study, base=base, risk=float(risk))
+    changes = chain.changeouts(study, asked.base, float(asked.risk))
     months = [month_after(study.on.replace(day=1), index) for index in range(CHART_MONTHS)]
     acts = [(each, each.date_at_risk) for each in changes if each.date_at_risk]
     return figures_answer({"months": acts_by_month(acts, months)})
 
 
-def page_of(
-    frame: Frame, changes: Sequence[ChangeOut], types: Types, *, risk: str, order: str, page: int
-) -> ChangeOutsPage:
+def page_of(frame: Frame, study: Study, changes: Sequence[ChangeOut], asked: Asked) -> ChangeOutsPage:
     """What the template shows of these forecasts: one page of rows, and a calendar that holds them."""
-    first = (page - 1) * ROWS_A_PAGE
+    first = (asked.page - 1) * ROWS_A_PAGE
     shown = changes[first : first + ROWS_A_PAGE]
-    on = frame.told_scope.on
-    calendar = calendar_for(on, max((each.date_p90 for each in shown if each.date_p90), default=None))
+    types = types_of(study)
+    calendar = calendar_for(study.on, max((each.date_p90 for each in shown if each.date_p90), default=None))
     return ChangeOutsPage(
         frame=frame,
-        answer=answer(changes, on, risk),
-        risk=risk,
+        answer=answer(changes, study.on, asked.risk),
+        risk=asked.risk,
         risks=RISKS,
-        order=order,
+        order=asked.order,
         lines=tuple(_line(each, calendar, frame, types) for each in shown),
         calendar=calendar,
         total=len(changes),
         first_row=first + 1,
-        page=page,
+        page=asked.page,
         pages=max(1, -(-len(changes) // ROWS_A_PAGE)),
-        origin=origin_of(frame, risk),
+        origin=origin_of(frame, study, "change-outs ahead", kinds=BEHIND),
         charts=frame.link(f"{CHANGEOUTS.path}/figures.json", page="", order=""),
     )
 
@@ -125,14 +129,18 @@ def answer(changes: Sequence[ChangeOut], on: dt.date, risk: str) -> str:
     """How many are due now, how many in the next month and quarter, and which comes first."""
     if not changes:
         return "No brakes are installed on record here."
-    due = [each for each in changes if at_limit(each)]
-    waiting = sorted((each for each in changes if each.date_at_risk and not at_limit(each)), key=ORDERS["due"])
+    due = sum(map(at_limit, changes))
+    waiting = sorted(filter(_dated, changes), key=ORDERS["due"])
     month, quarter = (on + dt.timedelta(days) for days in (30, 90))
-    within = [sum(each.date_at_risk <= end for each in waiting if each.date_at_risk) for end in (month, quarter)]
-    told = f"{words.counted(len(due), 'brake')} at or below the limit now." if due else "No brake is at its limit now."
+    soon, later = (sum((each.date_at_risk or FAR) <= end for each in waiting) for end in (month, quarter))
+    told = (
+        f"{words.counted(due, 'brake')} at or below the limit now."
+        if due
+        else "No brake is at its limit now."
+    )
     told += (
-        f" Acting before {RISKS[risk]}, {words.counted(within[0], 'brake')} more by {words.day(month)} and "
-        f"{words.number(within[1] - within[0])} after that by {words.day(quarter)}."
+        f" Acting before {RISKS[risk]}: {words.counted(soon, 'brake')}{' more' if due else ''} by {words.day(month)} and "
+        f"{words.number(later - soon)} after that by {words.day(quarter)}."
     )
     if waiting:
         first = waiting[0]
@@ -141,36 +149,22 @@ def answer(changes: Sequence[ChangeOut], on: dt.date, risk: str) -> str:
     return told
 
 
+def _dated(change: ChangeOut) -> bool:
+    return change.date_at_risk is not None and not at_limit(change)
+
+
 def at_limit(change: ChangeOut) -> bool:
     """Due by a reading: its governing pin has been read at or below the limit."""
     return change.kind == "observed"
 
 
 def _line(each: ChangeOut, calendar: Calendar, frame: Frame, types: Types) -> Line:
-    known = each.date_p10 and each.date_p50 and each.date_p90 and each.date_at_risk
+    days = (each.date_p10, each.date_p50, each.date_p90, each.date_at_risk)
+    known = [day for day in days if day is not None]
     return Line(
         change=each,
         material=types.material(each.brake_type),
         limit_words=types.limit_words(each.brake_type) if at_limit(each) else "",
-        bar=bar_on(calendar, each.date_p10, each.date_p50, each.date_p90, each.date_at_risk) if known else None,
+        bar=bar_on(calendar, *known) if len(known) == len(days) else None,
         record=record_link(frame, each.serial, each.brake_type),
-    )
-
-
-def origin_of(frame: Frame, risk: str) -> Origin:
-    """How the dates are worked out."""
-    return Origin(
-        what="change-outs ahead",
-        formula=(
-            "Landings left: the wear that is left, and a wear rate known only so well, give the chance that the wear path "
-            "has crossed the limit after so many braked landings, given that it had not on the last day on record. P10, "
-            "P50 and P90 are where that chance is 1, 5 and 9 in 10.",
-            "Dates: those landings laid on the landings expected of the aircraft, month by month with their season, or on "
-            "the flying plan where there is one; flying itself is uncertain and widens the range.",
-            f"Act before: the day on which the chance to have reached the limit is {RISKS[risk]}.",
-            "Observed: due by a reading. Estimated: the brake's own readings are used. Assumed: no usable reading of its "
-            "own, so what its type does is taken.",
-        ),
-        records="The brake record of each row lists its pin readings and installations by number.",
-        scope=frame.told_scope,
     )

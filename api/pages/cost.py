@@ -1,4 +1,4 @@
-"""Cost per landing: what does a landing cost on each brake type, weight included?"""
+"""Cost per landing: what a landing costs on each brake type, weight included."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,11 +11,12 @@ from api.figures.cost import cost_elements
 from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import COST
-from api.pages.origin import Origin
+from api.pages.origin import Origin, origin_of
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
 from lifecycle.cost import CostPerLanding, FuelRoute, TypeCost
+from lifecycle.pricing import ASKED, FUEL_INPUTS
 from lifecycle.study import Study
 
 router = APIRouter()
@@ -48,7 +49,7 @@ class CostPage:
 
 
 @router.get(COST.path)
-def cost(request: Request, study: AskedStudy, form: AskedForm = None) -> Response:
+def cost(request: Request, study: AskedStudy, form: AskedForm) -> Response:
     """The page, or its table as a file."""
     found = chain.cost(study)
     if form:
@@ -72,13 +73,22 @@ def page_of(frame: Frame, cost: CostPerLanding, study: Study) -> CostPage:
         cost=cost,
         elements=tuple(dict.fromkeys(name for each in cost.types for name in each.elements)),
         materials=types_of(study).materials,
-        warnings=cost.warnings + tuple(f"{each.brake_type}: {told}" for each in cost.types for told in each.warnings),
+        warnings=cost.warnings
+        + tuple(f"{each.brake_type}: {told}" for each in cost.types for told in each.warnings),
         fuel=tuple(
-            FuelLine(each.brake_type, masses.get(each.brake_type), each.fuel_routes, each.elements.get("fuel"))
+            FuelLine(
+                each.brake_type, masses.get(each.brake_type), each.fuel_routes, each.elements.get("fuel")
+            )
             for each in cost.types
             if each.fuel_routes
         ),
-        origin=origin_of(frame),
+        origin=origin_of(
+            frame,
+            study,
+            "cost per landing",
+            kinds=("pin_readings", "installations", "landings", "shop_visits", "stock"),
+            assumptions=(*ASKED, *FUEL_INPUTS),
+        ),
         charts=frame.link(f"{COST.path}/figures.json"),
     )
 
@@ -107,24 +117,4 @@ def _like_for_like(each: TypeCost, reference: str) -> str:
     told = f"Like for like, on the same landings, renewing heat sinks costs on {each.brake_type}"
     if low is None or high is None:
         return f"{told} about {words.significant(ratio)} times what it costs on {reference}; how surely is not known"
-    return (
-        f"{told} {words.rounded(ratio, low, high)} times what it costs on {reference} (8 in 10: {words.ranged(low, high)})"
-    )
-
-
-def origin_of(frame: Frame) -> Origin:
-    """How the cost of a landing is worked out."""
-    return Origin(
-        what="cost per landing",
-        formula=(
-            "Each element is accrued by the wear consumed: the share of a brake's usable wear that a landing takes, times "
-            "what it costs to give that wear back. A young type is therefore not shown almost free.",
-            "Fuel: brake mass over the lightest type, times added fuel per added kilogram and flight hour, times hours a "
-            "landing, times the fuel price; CO2 in the same way.",
-            "The elements of a type add up to its cost. The range takes in wear rate and assumption ranges; it is 8 in 10.",
-            "Like for like: wear per landing of both types predicted for the same landings, base, weight and position held "
-            "equal, times the overhaul cost of a millimetre of usable wear. The range is that of the wear; prices are held.",
-        ),
-        records="Landings, installations, pin readings and shop visits of every brake of the types shown.",
-        scope=frame.told_scope,
-    )
+    return f"{told} {words.rounded(ratio, low, high)} times what it costs on {reference} (8 in 10: {words.ranged(low, high)})"

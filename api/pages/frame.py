@@ -12,7 +12,6 @@ from urllib.parse import urlencode
 from fastapi import Request, Response
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
 from plotly.graph_objects import Figure
 
 from api import words
@@ -88,15 +87,18 @@ class Page(Protocol):
 def environment() -> Environment:
     """Templates that escape everything and refuse a name that is not there."""
     made = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
-    spoken = (
-        words.listed, words.number, words.exact, words.significant, words.counted, words.length_mm, words.wear_rate, words.per_thousand,
-        words.ranged, words.counts_ranged, words.rounded, words.money, words.large_money, words.percent, words.chance,
-        words.in_ten, words.material, words.day, words.iso, words.month, words.month_short, words.days_between, words.record_numbers,
-        words.name_in_words, words.capital,
-    )  # fmt: skip
-    made.filters |= {each.__name__: each for each in spoken}
+    spoken = {
+        name: each
+        for name, each in vars(words).items()
+        if callable(each) and each.__module__ == words.__name__
+    }
+    made.filters |= spoken
     made.globals |= {"asset": asset_url, "placeholder_id": placeholder_id}
     return made
 

@@ -1,4 +1,4 @@
-"""The front page: what comes due first, and where?"""
+"""The front page: what comes due first, and where."""
 
 import datetime as dt
 from collections.abc import Sequence
@@ -9,16 +9,17 @@ from fastapi import APIRouter, Request, Response
 
 from api import words
 from api.deps import AskedStudy
-from api.pages.brake_types import Types, types_of
+from api.pages.brake_types import types_of
 from api.pages.brakes import record_link
-from api.pages.changeouts import at_limit, origin_of
+from api.pages.changeouts import BEHIND, at_limit
 from api.pages.frame import Frame, render
 from api.pages.navigation import CHANGEOUTS, FRONT
-from api.pages.origin import Origin
+from api.pages.origin import Origin, origin_of
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
 from lifecycle.forecast import ChangeOut
+from lifecycle.study import Study
 
 router = APIRouter()
 
@@ -60,18 +61,21 @@ class FrontPage:
 
 
 @router.get(FRONT.path)
-def front(request: Request, study: AskedStudy, base: str = "", form: AskedForm = None) -> Response:
+def front(request: Request, study: AskedStudy, form: AskedForm, base: str = "") -> Response:
     """The page, or the counts by base as a file."""
     changes = chain.changeouts(study, base=base, risk=float(RISK))
     bases = by_base(changes, study.on)
     if form:
         return download(bases, name="due-by-base", form=form)
-    return render("front.html", page_of(frame_of(request, FRONT, study, base), changes, bases, types_of(study)))
+    return render("front.html", page_of(frame_of(request, FRONT, study, base), study, changes, bases))
 
 
-def page_of(frame: Frame, changes: Sequence[ChangeOut], bases: Sequence[BaseDue], types: Types) -> FrontPage:
+def page_of(frame: Frame, study: Study, changes: Sequence[ChangeOut], bases: Sequence[BaseDue]) -> FrontPage:
     """What the template shows of these forecasts."""
-    first = sorted(changes, key=lambda each: (not at_limit(each), each.date_at_risk or dt.date.max))[:FIRST_ROWS]
+    types = types_of(study)
+    first = sorted(changes, key=lambda each: (not at_limit(each), each.date_at_risk or dt.date.max))[
+        :FIRST_ROWS
+    ]
     return FrontPage(
         frame=frame,
         answer=answer(changes, bases),
@@ -86,7 +90,7 @@ def page_of(frame: Frame, changes: Sequence[ChangeOut], bases: Sequence[BaseDue]
             for each in first
         ),
         all_changeouts=frame.elsewhere(CHANGEOUTS.path),
-        origin=origin_of(frame, RISK),
+        origin=origin_of(frame, study, "what comes first", kinds=BEHIND),
     )
 
 
@@ -106,7 +110,9 @@ def by_base(changes: Sequence[ChangeOut], on: dt.date) -> tuple[BaseDue, ...]:
 
 
 def _within(changes: Sequence[ChangeOut], end: dt.date) -> int:
-    return sum(not at_limit(each) and each.date_at_risk is not None and each.date_at_risk <= end for each in changes)
+    return sum(
+        not at_limit(each) and each.date_at_risk is not None and each.date_at_risk <= end for each in changes
+    )
 
 
 def answer(changes: Sequence[ChangeOut], bases: Sequence[BaseDue]) -> str:
@@ -115,7 +121,9 @@ def answer(changes: Sequence[ChangeOut], bases: Sequence[BaseDue]) -> str:
         return "No brakes are installed on record yet. Bring in records to begin."
     now = sum(each.at_limit for each in bases)
     soon = sum(each.in_30_days for each in bases)
-    told = f"{words.counted(now, 'brake')} at or below the limit now" if now else "No brake is at its limit now"
+    told = (
+        f"{words.counted(now, 'brake')} at or below the limit now" if now else "No brake is at its limit now"
+    )
     told += f"; {words.number(soon)}{' more' if now else ''} to act on within 30 days."
     busiest = max(bases, key=lambda each: each.at_limit + each.in_30_days)
     most = busiest.at_limit + busiest.in_30_days

@@ -20,7 +20,11 @@ CHANGEOUTS: Final = Place(
     "/changeouts", "Change-outs ahead", "Planning", "Which brakes come due, when, how surely?", by_base=True
 )
 SPARES: Final = Place(
-    "/spares", "Spares ahead", "Planning", "How many will each base need, and will stock cover it?", by_base=True
+    "/spares",
+    "Spares ahead",
+    "Planning",
+    "How many will each base need, and will stock cover it?",
+    by_base=True,
 )
 BRAKES: Final = Place("/brakes", "Brake record", "Records", "What has this serial done, how long is left?")
 # One brake; it is found through BRAKES.
@@ -28,7 +32,9 @@ BRAKE_RECORD: Final = "/brake"
 COST: Final = Place(
     "/cost", "Cost per landing", "Money", "What does a landing cost on each brake type, weight included?"
 )
-RETROFIT: Final = Place("/retrofit", "Retrofit brief", "Money", "Should we change, and when does it pay back?")
+RETROFIT: Final = Place(
+    "/retrofit", "Retrofit brief", "Money", "Should we change, and when does it pay back?"
+)
 
 PLACES: Final = (FRONT, BRAKES, CHANGEOUTS, SPARES, COST, RETROFIT)
 

@@ -16,7 +16,7 @@ WINDOW_DAYS: Final = 30
 
 @dataclass(frozen=True)
 class Reach:
-    """Last day with landings on record, None before the first, and aircraft-days missing in the window that ends there."""
+    """Last day with landings on record, None before the first, and aircraft-days missing by it."""
 
     through: dt.date | None
     missing_aircraft_days: int
@@ -38,11 +38,15 @@ def reach_of(records: Records, base: str = "") -> Reach:
     code = pd.Index(records.aircraft["aircraft"]).get_indexer(log["aircraft"])
     told = _covered(len(records.aircraft), days, code, day_numbers(log["day"]), day_numbers(ends) + 1)
     grounded = _covered(len(records.aircraft), days, *grounded_spans(records))
-    asked = (records.aircraft["base"] == base).to_numpy() if base else np.ones(len(records.aircraft), dtype=bool)
+    asked = (
+        (records.aircraft["base"] == base).to_numpy() if base else np.ones(len(records.aircraft), dtype=bool)
+    )
     return Reach(through, int((~told & ~grounded)[asked].sum()))
 
 
-def _covered(aircraft: int, days: np.ndarray, code: np.ndarray, first: np.ndarray, end: np.ndarray) -> np.ndarray:
+def _covered(
+    aircraft: int, days: np.ndarray, code: np.ndarray, first: np.ndarray, end: np.ndarray
+) -> np.ndarray:
     """Whether each (aircraft, day) lies in one of its spans [first, end)."""
     found = np.zeros((aircraft, len(days)), dtype=bool)
     for column, day in enumerate(days):

@@ -1,4 +1,4 @@
-"""Spares ahead: how many will each base need, and will stock cover it?"""
+"""Spares ahead: how many each base will need, and whether stock covers it."""
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
@@ -7,6 +7,7 @@ from itertools import groupby
 from typing import Annotated, Final, Literal
 
 from fastapi import APIRouter, Query, Request, Response
+from pydantic import BaseModel
 
 from api import words
 from api.deps import AskedStudy
@@ -14,7 +15,7 @@ from api.figures.spares import demand_and_stock
 from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import SPARES
-from api.pages.origin import Origin
+from api.pages.origin import Origin, origin_of
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
@@ -28,8 +29,16 @@ MONTHS_A_TABLE: Final = 12
 LEVELS: Final = {"0.8": "8 in 10", "0.9": "9 in 10", "0.95": "19 in 20"}
 SPANS: Final = ("12", "24", "36")
 
-Months = Annotated[Literal["12", "24", "36"], Query(description="how many months ahead")]
-Level = Annotated[Literal["0.8", "0.9", "0.95"], Query(description="chance that stock should cover demand")]
+
+class Asked(BaseModel):
+    """What the page is asked: a base or all, how many months, and how surely stock should cover demand."""
+
+    base: str = ""
+    months: Literal["12", "24", "36"] = "12"
+    level: Literal["0.8", "0.9", "0.95"] = "0.9"
+
+
+AskedQuery = Annotated[Asked, Query()]
 
 
 @dataclass(frozen=True)
@@ -130,7 +139,8 @@ def years_of(rows: Sequence[Row]) -> tuple[Year, ...]:
         Year(
             tuple(each.month for each in rows[0].months[start : start + MONTHS_A_TABLE]),
             tuple(
-                Row(row.base, row.brake_type, row.material, row.months[start : start + MONTHS_A_TABLE]) for row in rows
+                Row(row.base, row.brake_type, row.material, row.months[start : start + MONTHS_A_TABLE])
+                for row in rows
             ),
         )
         for start in range(0, span, MONTHS_A_TABLE)
@@ -138,21 +148,15 @@ def years_of(rows: Sequence[Row]) -> tuple[Year, ...]:
 
 
 @router.get(SPARES.path)
-def spares(
-    request: Request,
-    study: AskedStudy,
-    base: str = "",
-    months: Months = "12",
-    level: Level = "0.9",
-    form: AskedForm = None,
-) -> Response:
+def spares(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuery) -> Response:
     """The page, or its table as a file."""
-    forecast = chain.spares(study, months=int(months), level=float(level))
+    forecast = chain.spares(study, months=int(asked.months), level=float(asked.level))
     if form:
-        return download([each for each in forecast if base in ("", each.base)], name="spares", form=form)
-    frame = frame_of(request, SPARES, study, base)
-    rows = rows_of(forecast, types_of(study).materials, base)
-    return render("spares.html", page_of(frame, rows, pipeline_of(study, rows), months=months, level=level))
+        here = [each for each in forecast if asked.base in ("", each.base)]
+        return download(here, name="spares", form=form)
+    frame = frame_of(request, SPARES, study, asked.base)
+    rows = rows_of(forecast, types_of(study).materials, asked.base)
+    return render("spares.html", page_of(frame, study, rows, asked))
 
 
 def pipeline_of(study: Study, rows: Sequence[Row]) -> tuple[Shelf, ...]:
@@ -164,49 +168,35 @@ def pipeline_of(study: Study, rows: Sequence[Row]) -> tuple[Shelf, ...]:
     return tuple(shelf for shelf in found if shelf is not None)
 
 
-def page_of(
-    frame: Frame, rows: Sequence[Row], pipeline: tuple[Shelf, ...], *, months: str, level: str
-) -> SparesPage:
+def page_of(frame: Frame, study: Study, rows: Sequence[Row], asked: Asked) -> SparesPage:
     """What the template shows of these rows."""
     return SparesPage(
         frame=frame,
-        answer=answer(rows, level),
+        answer=answer(rows, asked.level),
         short=tuple(filter(None, map(short_in_words, rows))),
         no_stock=tuple(row.name for row in rows if row.months[0].stock is None),
-        level=level,
+        level=asked.level,
         levels=LEVELS,
-        months=months,
+        months=asked.months,
         spans=SPANS,
         years=years_of(rows),
-        pipeline=pipeline,
-        warnings=tuple(
-            f"{row.name}: {told}" for row in rows for told in row.months[0].warnings
-        ),
+        pipeline=pipeline_of(study, rows),
+        warnings=tuple(f"{row.name}: {told}" for row in rows for told in row.months[0].warnings),
         rows=tuple(rows),
         charts=frame.link(f"{SPARES.path}/figures.json"),
-        origin=origin_of(frame, level),
+        origin=origin_of(
+            frame,
+            study,
+            "spares by base and month",
+            kinds=("stock", "orders", "shop_visits", "pin_readings", "installations", "landings"),
+            assumptions=("shop_turnaround_days", "scrap_fraction", "lead_time_days"),
+        ),
     )
 
 
 @router.get(f"{SPARES.path}/figures.json")
-def figures(study: AskedStudy, base: str = "", months: Months = "12", level: Level = "0.9") -> Response:
+def figures(study: AskedStudy, asked: AskedQuery) -> Response:
     """Demand and stock of each brake type at each base."""
-    rows = rows_of(chain.spares(study, months=int(months), level=float(level)), {}, base)
+    forecast = chain.spares(study, months=int(asked.months), level=float(asked.level))
+    rows = rows_of(forecast, {}, asked.base)
     return figures_answer({row.name: demand_and_stock(row.months) for row in rows})
-
-
-def origin_of(frame: Frame, level: str) -> Origin:
-    """How demand and shortfall are worked out."""
-    return Origin(
-        what="spares by base and month",
-        formula=(
-            "Demand of a month: for every position, the chance that its brake reaches the limit in that month, then the "
-            "chance that the brake fitted after it does, and so on, summed over the positions of the base. P10 and P90 "
-            "take in that flying and the type's wear rate are known only so well.",
-            "Stock for a month: serviceable stock as last counted, plus orders and shop returns due by the end of it, less "
-            "the demand expected in the months before it.",
-            f"Short: demand of the month at {LEVELS[level]} less the stock for it, where that is more than nothing.",
-        ),
-        records="Stock counts, orders, shop visits, and the readings on each brake record.",
-        scope=frame.told_scope,
-    )
