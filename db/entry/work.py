@@ -15,13 +15,11 @@ def record_reshims(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
     """Record that spacers restored pin stroke within a run."""
     named = Named(session, FILES["reshims"], rows)
     refuse_days_ahead(named, "day")
-    columns = {"brake": "serial", **{name: name for name in ("day", "step_mm", "step_sd_mm")}}
-    return named.record(act, Reshim, columns, {"brake": named.brakes()})
+    return named.record(act, Reshim, brake=named.brakes())
 
 
 def record_deactivations(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
     """Record from when to when a brake is installed and not braking; an end filled in later completes it."""
     named = Named(session, FILES["deactivations"], rows)
     refuse_days_ahead(named, "from", "to")
-    columns = {"brake": "serial", "from_on": "from", "to_on": "to", "why": "reason"}
-    return named.record(act, Deactivation, columns, {"brake": named.brakes()})
+    return named.record(act, Deactivation, brake=named.brakes())

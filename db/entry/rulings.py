@@ -1,0 +1,76 @@
+"""A second person's word on readings that are held."""
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from db.chain import Act, append
+from db.entry.outcome import Outcome
+from db.errors import RowError, RowsRefusedError
+from db.frames import frame_of
+from db.lookup import among, current
+from db.records.log import Change
+from db.records.readings import PinReading, Ruling
+
+WORDS = ("accepted", "refused")
+
+
+def record_rulings(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
+    """
+    Record rulings on held readings; nobody rules on a reading that they entered.
+
+    Columns: row, reading (the record number), state (accepted or refused), note.
+    """
+    asked = rows.merge(
+        _held(session, rows["reading"].tolist()), left_on="reading", right_on="fact", how="left"
+    )
+    unknown = asked["fact"].isna()
+    errors = [
+        *_errors(asked, unknown, "reading", "no reading has this record number", "check the number"),
+        *_errors(
+            asked,
+            ~unknown & (asked["state_now"] != "held"),
+            "reading",
+            "this reading is not held",
+            "correct a ruling under Corrections",
+        ),
+        *_errors(asked, ~asked["state"].isin(WORDS), "state", "is not a ruling", "write accepted or refused"),
+        *_errors(
+            asked,
+            asked["people"].map(lambda people: act.person in people if isinstance(people, set) else False),
+            "reading",
+            f"was entered by {act.person}, who cannot rule on it",
+            "ask a second person",
+        ),
+        *_errors(asked, asked.duplicated("reading"), "reading", "is ruled on twice", "take one row out"),
+    ]
+    if errors:
+        raise RowsRefusedError(tuple(sorted(errors, key=lambda error: error.row)))
+    append(session, act, [(Ruling, asked[["reading", "state", "note"]])])
+    return Outcome(added=len(asked))
+
+
+def _held(session: Session, readings: list[int]) -> pd.DataFrame:
+    """Readings with the state they are in and everybody who entered a version of them."""
+    found = frame_of(session, current(PinReading).where(among(PinReading.fact, readings)))
+    ruled = current(Ruling).where(among(Ruling.reading, readings))
+    states = {row.reading: row.state for row in session.execute(ruled)}
+    entered = (
+        select(PinReading.fact, Change.person)
+        .join(Change, Change.seq == PinReading.seq)
+        .where(among(PinReading.fact, readings))
+    )
+    people: dict[int, set[str]] = {}
+    for fact, person in session.execute(entered):
+        people.setdefault(fact, set()).add(person)
+    facts = found["fact"].tolist()
+    states_now = [states.get(fact, state) for fact, state in zip(facts, found["state"], strict=True)]
+    return pd.DataFrame({"fact": facts, "state_now": states_now, "people": [people[fact] for fact in facts]})
+
+
+def _errors(
+    asked: pd.DataFrame, bad: "pd.Series[bool]", column: str, rule: str, suggestion: str
+) -> list[RowError]:
+    found = asked.loc[np.asarray(bad, dtype=bool), ["row", column]].to_numpy()
+    return [RowError("rulings", int(row), column, str(value), rule, suggestion) for row, value in found]
