@@ -94,7 +94,7 @@ def test_elements_are_what_their_formulas_say():
     assert not steel.warnings
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(0.005, 0.08), st.floats(1, 5000)), min_size=1, max_size=6),
     st.sets(st.integers(2, len(ALL) - 1)),

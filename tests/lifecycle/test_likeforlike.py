@@ -110,3 +110,9 @@ def test_a_rate_model_with_a_group_that_never_wears_says_so():
     x = np.array([[1.0, 0.0], [1.0, 1.0]])
     with pytest.raises(NotEnoughDataError, match="does not settle"):
         fit_log_rate(x, np.array([100.0, 100.0]), np.array([3.0, 0.0]))
+
+
+def test_three_aircraft_that_hold_both_types_between_them_have_no_interval():
+    both = [(1, "old", "A", 900, 27.0), (2, "new", "A", 800, 13.0), (3, "old", "A", 500, 16.0)]
+    found = compare(flown(*both, (3, "new", "A", 500, 8.0)))
+    assert (found.low, found.high) == (None, None)

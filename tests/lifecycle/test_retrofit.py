@@ -2,15 +2,17 @@
 
 import datetime as dt
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from lifecycle.decision import Plan
 from lifecycle.errors import BadAssumptionError, MissingAssumptionError, NotEnoughDataError
 from lifecycle.exposure import measure_runs
 from lifecycle.flying import learn_flying
-from lifecycle.retrofit import brief_retrofit
+from lifecycle.retrofit import _best, brief_retrofit
 from lifecycle.wear import fit_fleet
 from tests import builders
 from tests.priced import assumption, assumptions
@@ -287,6 +289,19 @@ def test_aircraft_without_a_retirement_day_need_a_horizon():
 def test_an_aircraft_sold_is_not_converted():
     briefing = Chain(book(builders.change(1, "2024-12-01", status="sold"))).brief(draws=100)
     assert briefing.aircraft == 5
+
+
+def test_a_plan_that_converts_nobody_does_not_hide_the_loss_of_those_that_do():
+    def plan(name, last, worth, *, fits=True):
+        return Plan(name, SimpleNamespace(last=last), SimpleNamespace(worth=np.array([worth])), fits)
+
+    nobody, phased, too_fast = (
+        plan("as worn", -1, 0.0),
+        plan("phased", 3, -50.0),
+        plan("now", 0, 10.0, fits=False),
+    )
+    assert _best((nobody, phased, too_fast)).name == "phased"
+    assert _best((nobody,)).name == "as worn"
 
 
 @pytest.mark.long
