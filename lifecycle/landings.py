@@ -257,7 +257,7 @@ def _free_days(code: IntArray, first: IntArray, last: IntArray, taken: IntArray)
 
 def _within(key: IntArray, value: FloatArray, code: IntArray, first: IntArray, last: IntArray) -> FloatArray:
     """Sum of the values of each aircraft from first through last day; keys ascend."""
-    running = np.concatenate([[0.0], np.cumsum(value)])
+    running = _running(value)
     upto = np.searchsorted(key, keys(code, last), side="right")
     return np.asarray(running[upto] - running[np.searchsorted(key, keys(code, first), side="left")])
 
@@ -313,19 +313,25 @@ def _sum_up(
     cells: _Cells, touch_and_go_weight: float, stop_key: IntArray, stop_weight: FloatArray, on: int
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """Running sums by ascending key; keys that repeat are added together."""
-    key = np.concatenate([cells.key, stop_key])
-    zeros = np.zeros(len(stop_key))
-    braked = np.concatenate([cells.stops + touch_and_go_weight * cells.touches, stop_weight])
-    counted = np.concatenate([cells.stops + cells.touches, zeros])
-    if (key_day(key) > on).any():
-        keep = key_day(key) <= on
-        key, braked, counted = key[keep], braked[keep], counted[keep]
+    key = cells.key
+    braked, counted = cells.stops + touch_and_go_weight * cells.touches, cells.stops + cells.touches
     if len(stop_key):
+        key = np.concatenate([key, stop_key])
         order = np.argsort(key, kind="stable")
-        key, braked, counted = key[order], braked[order], counted[order]
+        key, braked = key[order], np.concatenate([braked, stop_weight])[order]
+        counted = np.concatenate([counted, np.zeros(len(stop_key))])[order]
+    if (key_day(key) > on).any():
+        kept = key_day(key) <= on
+        key, braked, counted = key[kept], braked[kept], counted[kept]
     last_of_key = np.append(np.diff(key) > 0, True)[: len(key)]
-    sums = [np.concatenate([[0.0], np.cumsum(value)[last_of_key]]) for value in (braked, counted)]
-    return key[last_of_key], sums[0], sums[1]
+    if last_of_key.all():
+        return key, _running(braked), _running(counted)
+    ends = np.append(0, np.flatnonzero(last_of_key) + 1)
+    return key[last_of_key], _running(braked)[ends], _running(counted)[ends]
+
+
+def _running(value: FloatArray) -> FloatArray:
+    return np.concatenate([[0.0], np.cumsum(value)])
 
 
 def _unreported(rows: _Rows, reported: IntArray) -> IntArray:
