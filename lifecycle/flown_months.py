@@ -12,6 +12,9 @@ from lifecycle.landings import FlownDays
 from lifecycle.observations import Records
 
 IDLE_DAYS: Final = 14  # longer without a landing, and the aircraft was not in use
+ZEROS_WRITTEN: Final = (
+    0.1  # share of idle days with a zero row from which a log is taken to write its zeros down
+)
 MONTHS_BACK: Final = 120
 
 
@@ -148,7 +151,7 @@ def _unwritten_days(flown: FlownDays, flew: BoolArray, spells: _Spells) -> IntAr
     aircraft = len(flown.aircraft)
     idle_days = np.bincount(code[short], weights=spells.days[short], minlength=aircraft)
     zeros = np.bincount(flown.key[~flew] >> DAY_BITS, minlength=aircraft)
-    silent = short & (zeros < idle_days / 2)[code]
+    silent = short & (zeros < ZEROS_WRITTEN * idle_days)[code]
     length = spells.days[silent]
     start = np.repeat(flown.key[spells.row[silent]] + 1, length)
     key = start + np.arange(len(start)) - np.repeat(np.cumsum(length) - length, length)

@@ -118,10 +118,12 @@ def _prior_days(flown: FloatArray, exposed: FloatArray, prior: FloatArray, phi: 
     """
     Days of flying that the prior is worth: phi / (cv^2 x prior), cv between aircraft by the method of moments.
 
-    Few aircraft cannot tell their own spread: cv^2 = 0.04 counts as two of them.
+    Less than a month of log tells that much less about the spread between aircraft, and few aircraft cannot tell it
+    at all: cv^2 = 0.04 counts as two of them. A few days scatter like a Poisson count even if whole months do not.
     """
     known = (exposed > 0) & (prior > 0) & (flown > 0)
-    ratio = flown[known] / (exposed[known] * prior[known])
-    between = float(np.sum((ratio - 1) ** 2 - phi / (exposed[known] * prior[known])))
-    cv = max(np.sqrt(max((between + 2 * 0.04) / (known.sum() + 2), 0.0)), LEVEL_CV_FLOOR)
-    return np.asarray(phi / (cv**2 * np.maximum(prior, 1e-9)))
+    expected = exposed[known] * prior[known]
+    weight = np.minimum(exposed[known] / 30.0, 1.0)
+    between = float(np.sum(weight * ((flown[known] / expected - 1) ** 2 - max(phi, 1.0) / expected)))
+    cv = max(np.sqrt(max((between + 2 * 0.04) / (weight.sum() + 2), 0.0)), LEVEL_CV_FLOOR)
+    return np.asarray(max(phi, 1.0) / (cv**2 * np.maximum(prior, 1e-9)))
