@@ -12,7 +12,7 @@ import pwd
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import psycopg
@@ -21,6 +21,7 @@ from sqlalchemy import Engine
 
 from db.schema import migrate
 from db.session import Session, open_engine
+from tests.ledger import fleet
 
 NO_SERVER = (
     "PostgreSQL's programs (initdb, pg_ctl) with the extension btree_gist were not found in /usr/lib/postgresql/*/bin "
@@ -29,6 +30,7 @@ NO_SERVER = (
 # Nothing here outlives the run, so nothing waits for a disk.
 OPTIONS = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c listen_addresses='' -c max_connections=80"
 NUMBERS = itertools.count()
+Copies = Callable[[str], contextlib.AbstractContextManager[str]]
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -50,18 +52,70 @@ def session(engine: Engine) -> Iterator[Session]:
 
 
 @pytest.fixture
-def sqlite_url(sqlite_template: Path, tmp_path: Path) -> str:
-    shutil.copy(sqlite_template, tmp_path / "ledger.db")
-    return f"sqlite:///{tmp_path / 'ledger.db'}"
+def sqlite_url(sqlite_copies: Copies) -> Iterator[str]:
+    with sqlite_copies(f"ledger_{next(NUMBERS)}") as url:
+        yield url
 
 
 @pytest.fixture
-def postgresql_url(postgresql_template: str) -> Iterator[str]:
-    name = f"ledger_{next(NUMBERS)}"
-    with psycopg.connect(postgresql_template.format("postgres"), autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name} TEMPLATE template_ledger")
-        yield postgresql_template.format(name)
-        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+def postgresql_url(postgresql_copies: Copies) -> Iterator[str]:
+    with postgresql_copies(f"ledger_{next(NUMBERS)}") as url:
+        yield url
+
+
+@pytest.fixture(scope="session")
+def sqlite_copies(sqlite_template: Path) -> Copies:
+    """A migrated database of this name, for as long as it is wanted."""
+
+    @contextlib.contextmanager
+    def copy(name: str) -> Iterator[str]:
+        path = sqlite_template.with_name(f"{name}.db")
+        shutil.copy(sqlite_template, path)
+        yield f"sqlite:///{path}"
+        path.unlink()
+
+    return copy
+
+
+@pytest.fixture(scope="session")
+def postgresql_copies(postgresql_template: str) -> Copies:
+    """A migrated database of this name, for as long as it is wanted."""
+
+    @contextlib.contextmanager
+    def copy(name: str) -> Iterator[str]:
+        with psycopg.connect(postgresql_template.format("postgres"), autocommit=True) as connection:
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE template_ledger")
+            yield postgresql_template.format(name)
+            connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+    return copy
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def small_fleet(request: pytest.FixtureRequest) -> Iterator[Session]:
+    """A session on a ledger with the small fleet of `tests.ledger`; what the test does is rolled back."""
+    with Session(request.getfixturevalue(f"{request.param}_fleet")) as session:
+        yield session
+
+
+@pytest.fixture(scope="session")
+def sqlite_fleet(sqlite_copies: Copies) -> Iterator[Engine]:
+    with sqlite_copies("fleet") as url:
+        yield from _with_fleet(url)
+
+
+@pytest.fixture(scope="session")
+def postgresql_fleet(postgresql_copies: Copies) -> Iterator[Engine]:
+    with postgresql_copies("fleet") as url:
+        yield from _with_fleet(url)
+
+
+def _with_fleet(url: str) -> Iterator[Engine]:
+    engine = open_engine(url)
+    with Session(engine) as session, session.begin():
+        fleet(session)
+    yield engine
+    engine.dispose()
 
 
 @pytest.fixture(scope="session")

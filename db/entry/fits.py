@@ -25,33 +25,30 @@ def fit_flags(session: Session, installed: pd.DataFrame) -> list[Flag]:
 
     An aircraft type without any effectivity on record is not judged.
     """
-    if installed.empty:
+    types = set(types_of_aircraft(session, installed["aircraft"].tolist()).values())
+    entries = frame_of(session, current(Effectivity).where(among(Effectivity.aircraft_type, types)))
+    if entries.empty or installed.empty:
         return []
-    placed = installed.rename(columns={"installed_on": "day"})[
-        ["row", "brake", "aircraft", "position", "day"]
-    ]
-    placed = _judged(session, placed)
-    beside = _judged(session, _beside(session, placed))
+    placed = installed.rename(columns={"installed_on": "day"})
+    placed = _judged(session, placed[["row", "brake", "aircraft", "position", "day"]], entries)
+    beside = _judged(session, _beside(session, placed), entries)
     names = {number: name for name, number in brake_type_ids(session).items()}
-    outside = [
+    outside = placed[placed["rule"] == ""]
+    outside_flags = [
         Flag(row, f"brake type {names[kind]} is outside the effectivity on record for position {position}")
-        for row, kind, position in placed.loc[
-            placed["rule"] == "", ["row", "brake_type", "position"]
-        ].to_numpy()
+        for row, kind, position in outside[["row", "brake_type", "position"]].to_numpy()
     ]
-    return outside + _mixes(placed, beside, names)
+    return outside_flags + _mixes(placed, beside, names)
 
 
-def _judged(session: Session, placed: pd.DataFrame) -> pd.DataFrame:
+def _judged(session: Session, placed: pd.DataFrame, entries: pd.DataFrame) -> pd.DataFrame:
     """Add brake_type, aircraft_type, group and rule: how it may be mixed, "" outside effectivity, "any" not judged."""
     placed = placed.reset_index(drop=True)
     placed["brake_type"] = placed["brake"].map(brake_types_of(session, placed["brake"].tolist()))
     placed["aircraft_type"] = placed["aircraft"].map(types_of_aircraft(session, placed["aircraft"].tolist()))
     placed["weight_variant"] = variants_on(session, placed["aircraft"], placed["day"])
     placed = placed.merge(positions(session), on=["aircraft_type", "position"], how="left")
-    wanted = among(Effectivity.aircraft_type, placed["aircraft_type"].tolist())
-    entries = frame_of(session, current(Effectivity).where(wanted))
-    entries["strict"] = entries["mix"].map({word: place for place, word in enumerate(STRICT_FIRST)})
+    entries = entries.assign(strict=entries["mix"].map({word: i for i, word in enumerate(STRICT_FIRST)}))
     both = placed.reset_index().merge(entries, on=["aircraft_type", "brake_type"], suffixes=("", "_allowed"))
     strictest = both[_applies(both)].groupby("index")["strict"].min()
     rule = pd.Series(placed.index).map(strictest).map(dict(enumerate(STRICT_FIRST)))

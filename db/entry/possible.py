@@ -74,7 +74,8 @@ def refuse_clashes(named: Named, new: pd.DataFrame, *, closed: pd.DataFrame) -> 
         (IN_ONE_POSITION, "position", "enter that one's removal first, or correct the position or the day"),
     ):
         found = clashes(spans, by)
-        refuse_rows(named, column, told(named.session, spans, found), advice)
+        if found:
+            refuse_rows(named, column, told(named.session, spans, found), advice)
 
 
 def refuse_in_the_shop(named: Named, new: pd.DataFrame) -> None:

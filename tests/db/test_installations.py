@@ -8,13 +8,12 @@ from db.errors import ConflictError, RowsRefusedError
 from db.lookup import aircraft_by_registration, aircraft_type_ids, brake_type_ids, brakes_by_serial, current
 from db.records.brakes import Occupancy, Removal, ShopVisit
 from db.records.fleet import Effectivity
-from tests.ledger import ACT, TODAY, fleet, installation, rows
+from tests.ledger import ACT, TODAY, installation, rows
 
 
 @pytest.fixture
-def ledger(session):
-    fleet(session)
-    return session
+def ledger(small_fleet):
+    return small_fleet
 
 
 def install(session, *entered):

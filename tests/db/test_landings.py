@@ -5,13 +5,12 @@ from sqlalchemy import func, select
 from db.entry.landings import record_counter_changes, record_landings
 from db.errors import ConflictError, RowsRefusedError
 from db.records.readings import Landing
-from tests.ledger import ACT, TODAY, fleet, rows
+from tests.ledger import ACT, TODAY, rows
 
 
 @pytest.fixture
-def ledger(session):
-    fleet(session)
-    return session
+def ledger(small_fleet):
+    return small_fleet
 
 
 def day(number, full_stops="", total="", **values):

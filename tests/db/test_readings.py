@@ -12,18 +12,17 @@ from db.entry.work import record_reshims
 from db.errors import RowsRefusedError
 from db.lookup import current
 from db.records.readings import PinReading
-from tests.ledger import ACT, TODAY, fleet, installation, rows
+from tests.ledger import ACT, TODAY, installation, rows
 
 BEN = Act("ben", "form", "rule on a reading")
 
 
 @pytest.fixture
-def ledger(session):
+def ledger(small_fleet):
     """S1 (new 2024-01-01, 50 mm) in position 1, S2 of unknown start in position 2."""
-    fleet(session)
     start = installation("S1", 1, "2024-01-01"), installation("S2", 2, "2024-01-01", starts_as="unknown")
-    record_installations(session, ACT, rows("installations", *start))
-    return session
+    record_installations(small_fleet, ACT, rows("installations", *start))
+    return small_fleet
 
 
 def reading(day, *pins, serial="S1", **values):
@@ -210,7 +209,7 @@ def test_a_plain_fall_is_nothing_odd(ledger):
     assert record(ledger, reading("09-01", "22.0", "22.0")).flags == ()
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(wear=st.lists(st.integers(0, 30), min_size=1, max_size=12))
 def test_a_pin_that_only_wears_is_never_held(ledger, wear):
     left, line = 500, []

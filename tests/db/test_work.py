@@ -5,13 +5,12 @@ from db.entry.work import record_deactivations, record_reshims
 from db.errors import RowsRefusedError
 from db.lookup import current
 from db.records.brakes import Deactivation
-from tests.ledger import ACT, TODAY, fleet, rows
+from tests.ledger import ACT, TODAY, rows
 
 
 @pytest.fixture
-def ledger(session):
-    fleet(session)
-    return session
+def ledger(small_fleet):
+    return small_fleet
 
 
 def test_the_same_reshim_twice_adds_nothing(ledger):
