@@ -1,0 +1,56 @@
+"""The demo is brought in as any other fleet is: through the import, nothing refused, what is odd flagged."""
+
+import pytest
+from sqlalchemy import func, select
+
+from db.lookup import known_by
+from db.observe import last_effective_day, observe_assumptions
+from db.records.brakes import Installation, Occupancy
+from db.records.readings import Landing, PinReading
+from db.session import Session, open_engine, reading
+from lifecycle.assumptions import UNITS
+
+
+@pytest.fixture
+def session(loaded):
+    engine = open_engine(loaded.url)
+    with Session(reading(engine)) as session:
+        yield session
+    engine.dispose()
+
+
+def test_every_row_of_every_file_is_on_record(session, files):
+    for model, name in ((Landing, "landings"), (PinReading, "pin_readings"), (Installation, "installations")):
+        count = session.execute(select(func.count()).select_from(model)).scalar_one()
+        assert count == len(files[name]), name
+
+
+def test_what_was_loaded_is_told_in_one_line_with_the_seed(loaded, scenario):
+    line = str(loaded.demo)
+    assert "\n" not in line
+    assert f"seed {scenario.seed}" in line
+    assert "invented" in line
+
+
+def test_few_readings_are_held_for_a_second_person(loaded, files):
+    assert 5 <= loaded.demo.held <= 0.02 * len(files["pin_readings"])
+
+
+def test_the_last_effective_day_is_that_of_the_scenario(session, scenario):
+    assert last_effective_day(session, known_by(session)) == scenario.last_day
+
+
+def test_every_assumption_counts_as_approved(session, scenario):
+    found = observe_assumptions(session, on=scenario.last_day, known=known_by(session))
+    assert {item.name for item in found.items} == set(UNITS)
+
+
+def test_every_position_of_the_aircraft_still_owned_has_a_brake(session, files):
+    fitted = session.execute(
+        select(func.count()).select_from(Occupancy).where(Occupancy.to_on.is_(None))
+    ).scalar_one()
+    assert fitted == 25 * 4 + 14 * 8
+
+
+def test_the_demo_is_loaded_in_time_to_be_ready_in_20_seconds(loaded):
+    assert loaded.cpu_seconds < 12
