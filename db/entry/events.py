@@ -1,5 +1,6 @@
 """What happened to an aircraft, and the spans of known fault."""
 
+import numpy as np
 import pandas as pd
 from sqlalchemy.orm import Session
 
@@ -32,6 +33,8 @@ def _nowhere(session: Session, rows: pd.DataFrame, aircraft: Numbers) -> Mask:
     types = types_of_aircraft(session, aircraft[aircraft > 0].astype(int).tolist())
     there = set(positions(session)[["aircraft_type", "position"]].itertuples(index=False, name=None))
     asked = zip(aircraft, rows["position"], strict=True)
-    return (rows["position"] != "").to_numpy() & [
-        number in types and (types[number], position) not in there for number, position in asked
+    nowhere = [
+        bool(position) and number in types and (types[number], position) not in there
+        for number, position in asked
     ]
+    return np.array(nowhere, dtype=bool)

@@ -140,7 +140,7 @@ def _completed(before: pd.DataFrame, rows: pd.DataFrame, ends: list[str]) -> pd.
 def _errors(resolved: Resolved, clash: pd.DataFrame, others: pd.DataFrame, which: str) -> list[RowError]:
     errors = []
     for column, source in resolved.columns.items():
-        if column not in clash:
+        if column not in clash or not clash[column].any():
             continue
         clashing = clash.index[clash[column]]
         typed = resolved.typed.loc[clashing]

@@ -43,7 +43,7 @@ def open_csv(path: Path) -> Source | RowError:
     if len(header) == 1 and (used := next((mark for mark in OTHER_DELIMITERS if mark in header[0]), None)):
         rule = f"fields are parted by {OTHER_DELIMITERS[used]}; wanted commas"
         return RowError(name, 1, "", header[0][:80], rule, "save the file with commas, numbers with a point")
-    return Source(name, header, total, _rows(path, lines, len(header)))
+    return Source(name, header, max(total - 1, 0), _rows(path, lines, len(header)))
 
 
 def _lines(path: Path) -> Iterator[list[str]]:

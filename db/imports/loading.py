@@ -25,6 +25,7 @@ from db.entry.fleet import (
 from db.entry.installations import record_installations
 from db.entry.landings import record_counter_changes, record_landings
 from db.entry.outcome import Flag, Outcome
+from db.entry.readings import record_pin_readings
 from db.entry.work import record_deactivations, record_reshims
 from db.errors import RowError, RowsRefusedError
 from db.files import FILES, GIVES_NAMES, USES_NAMES
@@ -87,6 +88,7 @@ def load(  # noqa: PLR0913 - each is a decision of its own that only the caller 
             place = {name: at for at, name in enumerate(FILES)}
             kept = sorted(findings.kept, key=lambda error: (place.get(error.file, -1), error.row))
             raise ImportRefusedError(tuple(kept), findings.total, tuple(recording.unchecked))
+    meter.end()
     return Loaded(tuple(recording.files))
 
 
@@ -125,7 +127,7 @@ class _Recording:
         except RowsRefusedError as refused:
             bad = self._set_aside(name, rows, refused)
         try:
-            return recorder(rows[~bad].reset_index(drop=True))
+            return recorder(rows[~bad].reset_index(drop=True)) if not bad.all() else Outcome()
         except RowsRefusedError as again:
             self._set_aside(name, rows, again)
             self.unchecked.append(name)
@@ -160,6 +162,8 @@ def _together(name: str, outcomes: Collection[Outcome]) -> FileLoaded:
 def _turns(checked: Checked) -> list[pd.DataFrame]:
     """Rows in one turn; where an end may be filled in later, a key that comes again is read as that later entry."""
     rows, file = checked.rows, checked.file
+    if rows.empty:
+        return []
     if not file.ends or not rows.duplicated(list(file.key)).any():
         return [rows]
     turn = rows.groupby(list(file.key), sort=False, dropna=False).cumcount()
@@ -181,6 +185,8 @@ def _recorders(*, approved: bool, progress: Callable[[int], None]) -> Mapping[st
         "deactivations": record_deactivations,
         "counter_changes": record_counter_changes,
         "landings": partial(record_landings, progress=progress),
+        "pin_readings": record_pin_readings,
+        "pin_readings": partial(record_pin_readings, approved=approved),
         "shop_visits": record_shop_visits,
         "events": record_events,
         "exclusions": record_exclusions,

@@ -29,9 +29,13 @@ class Meter:
         here = self._done
         return lambda done: self._reach(here + done)
 
+    def end(self) -> None:
+        """Say that all is done; the total was an estimate."""
+        self._reach(self._total)
+
     def _reach(self, done: int) -> None:
         self._done = done
-        self._total = max(self._total, done)  # an estimate, which gives way
+        self._total = max(self._total, done)
         if self._progress is not None:
             self._progress(done, self._total)
 
