@@ -185,7 +185,6 @@ def _recorders(*, approved: bool, progress: Callable[[int], None]) -> Mapping[st
         "deactivations": record_deactivations,
         "counter_changes": record_counter_changes,
         "landings": partial(record_landings, progress=progress),
-        "pin_readings": record_pin_readings,
         "pin_readings": partial(record_pin_readings, approved=approved),
         "shop_visits": record_shop_visits,
         "events": record_events,
