@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lifecycle.pathfilter import Floats, PathSums
+from lifecycle.pathfilter import BLOCK, Floats, PathSums
 from lifecycle.wear_prior import NO_PRIOR, WearPrior
 
 
@@ -55,8 +55,25 @@ class Profile:
 
 
 @dataclass(frozen=True)
+class _Block:
+    """Some of the runs: few enough that their arrays stay in the processor's cache, which halves the time."""
+
+    sums: PathSums
+    rate: Floats
+    unknown: Floats
+    has_start: bool
+
+
+def _blocks(sums: PathSums, design: Design) -> list[_Block]:
+    rows = [slice(first, first + BLOCK) for first in range(0, design.unknown.size, BLOCK)]
+    return [
+        _Block(sums.rows(some), design.rate[some], design.unknown[some], design.has_start) for some in rows
+    ]
+
+
+@dataclass(frozen=True)
 class _Whitened:
-    """W = (A^-1 + spread)^-1 of each run and u = (I + A spread)^-1 t, the parts that meet the mean."""
+    """W = (A^-1 + spread)^-1 of each run, and the sum of log|I + A spread|."""
 
     w11: Floats
     w12: Floats
@@ -102,21 +119,6 @@ def solve_run(sums: PathSums, spread: Spread, r1: Floats, rx: Floats) -> tuple[F
     return (m22 * r1 - m12 * rx) / d, (m11 * rx - m21 * r1) / d
 
 
-def _information(white: _Whitened, design: Design) -> Floats:
-    z = design.rate
-    rate = z.T @ (z * white.w22[:, None])
-    if not design.has_start:
-        return rate
-    cross = z.T @ (design.unknown * white.w12)
-    corner = np.sum(design.unknown * white.w11)
-    return np.block([[corner.reshape(1, 1), cross[None, :]], [cross[:, None], rate]])
-
-
-def _against_mean(design: Design, s: Floats, x: Floats) -> Floats:
-    rate = design.rate.T @ x
-    return np.concatenate([[np.sum(design.unknown * s)], rate]) if design.has_start else rate
-
-
 def means(design: Design, coefficients: Floats) -> tuple[Floats, Floats]:
     """Mean start and mean rate of each run, two arrays of shape (n_runs,)."""
     if design.has_start:
@@ -159,48 +161,63 @@ def profile(
     ----------
     D. Bates, M. Maechler, B. Bolker, S. Walker, J. Stat. Softw. 67(1), 2015, section 3.
     """
-    white = _whiten(sums, spread)
-    v1, vx = solve_run(sums, spread, sums.t1, sums.tx)
-    information = _information(white, design) + np.diag(
-        prior.precision(design.rate.shape[1], design.has_start)
-    )
-    pull = prior.pull(design.rate.shape[1], design.has_start)
-    score = _against_mean(design, v1, vx) + pull
+    blocks = _blocks(sums, design)
+    whites = [_whiten(block.sums, spread) for block in blocks]
+    columns = design.rate.shape[1]
+    information = np.diag(prior.precision(columns, design.has_start))
+    score = prior.pull(columns, design.has_start)
+    rss, logdet = prior.rss + float(np.sum(sums.q)), float(np.sum(sums.logf))
+    for block, white in zip(blocks, whites, strict=True):
+        one = block.sums
+        v1, vx = solve_run(one, spread, one.t1, one.tx)
+        explained = spread.start * one.t1 * v1 + spread.both * (one.t1 * vx + one.tx * v1)
+        rss -= float(np.sum(explained + spread.rate * one.tx * vx))
+        logdet += white.logdet
+        information = information + _information(block, white)
+        score = score + _against_mean(block, v1, vx)
     covariance = np.linalg.inv(information).astype(np.float64)
     beta = covariance @ score
-    explained = (
-        spread.start * sums.t1 * v1 + spread.both * (sums.t1 * vx + sums.tx * v1) + spread.rate * sums.tx * vx
-    )
-    rss = max(float(np.sum(sums.q) - np.sum(explained) - beta @ score) + prior.rss, 0.0)
+    rss = max(rss - float(beta @ score), 0.0)
     degrees = max(design.degrees - beta.size + prior.degrees, 1)
     sigma2 = max(rss / degrees, design.sigma2_floor)
-    value = (
-        degrees * float(np.log(sigma2) + np.log(2 * np.pi))
-        + rss / sigma2
-        + float(np.sum(sums.logf))
-        + white.logdet
-        + float(np.linalg.slogdet(information)[1])
-    )
-    d_rss, d_logs = _slopes(sums, design, spread, white, beta, covariance)
+    logdet += float(np.linalg.slogdet(information)[1])
+    value = degrees * float(np.log(sigma2) + np.log(2 * np.pi)) + rss / sigma2 + logdet
+    slopes = [_slopes(*part, spread, beta, covariance) for part in zip(blocks, whites, strict=True)]
+    d_rss, d_logs = (np.sum(part, axis=0) for part in zip(*slopes, strict=True))
     free = float(sigma2 > design.sigma2_floor)
     penalty = prior.penalty(spread.start, spread.both, spread.rate, path_ratio, sigma2)
     slope = d_rss / sigma2 + d_logs + penalty.slope + penalty.by_log_sigma2 * free * d_rss / max(rss, 1e-300)
     return Profile(value + penalty.value, slope, beta, information, sigma2)
 
 
-def _slopes(  # noqa: PLR0913, PLR0917 (what the value was made of)
-    sums: PathSums, design: Design, spread: Spread, white: _Whitened, beta: Floats, covariance: Floats
+def _information(block: _Block, white: _Whitened) -> Floats:
+    z = block.rate
+    rate = z.T @ (z * white.w22[:, None])
+    if not block.has_start:
+        return rate
+    cross = z.T @ (block.unknown * white.w12)
+    corner = np.sum(block.unknown * white.w11)
+    return np.block([[corner.reshape(1, 1), cross[None, :]], [cross[:, None], rate]])
+
+
+def _against_mean(block: _Block, s: Floats, x: Floats) -> Floats:
+    rate = block.rate.T @ x
+    return np.concatenate([[np.sum(block.unknown * s)], rate]) if block.has_start else rate
+
+
+def _slopes(
+    block: _Block, white: _Whitened, spread: Spread, beta: Floats, covariance: Floats
 ) -> tuple[Floats, Floats]:
     """Slopes of RSS and of the log determinants in the spread, two symmetric 2 x 2 matrices."""
-    a, g = means(design, beta)
+    sums, z, first = block.sums, block.rate, int(block.has_start)
+    a = block.unknown * beta[0] if first else np.zeros(())
+    g = z @ beta[first:]
     r1, rx = sums.t1 - sums.s11 * a - sums.s1x * g, sums.tx - sums.s1x * a - sums.sxx * g
     u1, ux = solve_run(sums, spread, r1, rx)
     d_rss = -_symmetric(np.sum(u1 * u1), np.sum(u1 * ux), np.sum(ux * ux))
-    first = int(design.has_start)
-    z = design.rate
     cgg = np.einsum("ij,jk,ik->i", z, covariance[first:, first:], z)
-    cag = design.unknown * (z @ covariance[0, 1:]) if first else np.zeros(())
-    caa = design.unknown * covariance[0, 0] if first else np.zeros(())
+    cag = block.unknown * (z @ covariance[0, 1:]) if first else np.zeros(())
+    caa = block.unknown * covariance[0, 0] if first else np.zeros(())
     w11, w12, w22 = white.w11, white.w12, white.w22
     l11 = w11 * w11 * caa + 2 * w11 * w12 * cag + w12 * w12 * cgg
     l12 = w11 * w12 * caa + (w11 * w22 + w12 * w12) * cag + w12 * w22 * cgg

@@ -15,7 +15,8 @@ from lifecycle.wear_prior import WearPrior
 # Variance ratios are searched in units of a typical run's landings, over all magnitudes that double precision tells.
 LOG_RATE: Final = (np.log(1e-8), np.log(1e16))
 LOG_PATH: Final = (np.log(1e-6), np.log(1e8))
-THINNED_RUNS: Final = 2000
+THINNED_RUNS: Final = 4000
+NEAR: Final = 0.3
 # Within the search for the path noise the rate's variance need not be exact: its error enters squared.
 ROUGH: Final = 1e-5
 EXACT: Final = 1e-13
@@ -68,9 +69,36 @@ def search(problem: Problem, *, path_noise: bool) -> Found:
         The minimum; a ratio is 0 where the likelihood only falls towards 0.
     """
     if not path_noise or (problem.design.degrees < 2 and not problem.prior.weight):
-        return _inner(problem, 0.0, None, EXACT)
-    low, high = _bracket_path(problem.thinned())
-    return _inner(problem, _best_path(problem, low, high), None, EXACT)
+        return _simplest(problem, _inner(problem, 0.0, None, EXACT))
+    few = problem.thinned()
+    low, high = _bracket_path(few)
+    found = _best_path(few, low, high, None)
+    if few is not problem:
+        found = _from_sample(problem, found, low, high)
+    return _simplest(problem, _inner(problem, found.path_ratio, found.spread, EXACT))
+
+
+def _from_sample(problem: Problem, sample: Found, low: float, high: float) -> Found:
+    """The sample's estimate is a few hundredths off: look closely around it, and widely only if that fails."""
+    if sample.path_ratio > 0:
+        middle = float(np.log(sample.path_ratio))
+        near = _best_path(problem, middle - NEAR, middle + NEAR, sample.spread)
+        if near.path_ratio > 0 and abs(np.log(near.path_ratio) - middle) < 0.95 * NEAR:
+            return near
+    return _best_path(problem, low, high, sample.spread)
+
+
+def _simplest(problem: Problem, found: Found) -> Found:
+    """A spread that the readings do not feel (one run; no landings flown) is none, not what rounding made of it."""
+    if problem.prior.weight:
+        return found
+    sums = filter_path(problem.readings, found.path_ratio)
+    as_good = found.at.value + 1e-12 * abs(found.at.value)
+    for spread in (Spread(0.0, 0.0, 0.0), Spread(found.spread.start, 0.0, 0.0)):
+        at = profile(sums, problem.design, spread)
+        if at.value <= as_good:
+            return replace(found, spread=spread, at=at)
+    return found
 
 
 def _inner(problem: Problem, path_ratio: float, warm: Spread | None, tolerance: float) -> Found:
@@ -78,7 +106,7 @@ def _inner(problem: Problem, path_ratio: float, warm: Spread | None, tolerance: 
     sums = filter_path(problem.readings, path_ratio)
     at = partial(profile, sums, problem.design, path_ratio=path_ratio, prior=problem.prior)
     if problem.design.has_start:
-        spread = _search_both(at, problem.scale, warm)
+        spread = _search_both(at, problem.scale, warm, degrees=problem.design.degrees, tolerance=tolerance)
     else:
         least = 0.0 if not problem.prior.weight else np.exp(LOG_RATE[0]) / problem.scale**2
         spread = _search_rate(at, problem.scale, warm, least=least, tolerance=tolerance)
@@ -97,19 +125,19 @@ def _bracket_path(problem: Problem) -> tuple[float, float]:
     return float(grid[max(best - 1, 0)]), float(grid[min(best + 1, grid.size - 1)])
 
 
-def _best_path(problem: Problem, low: float, high: float) -> float:
-    latest: list[Spread | None] = [None]
+def _best_path(problem: Problem, low: float, high: float, warm: Spread | None) -> Found:
+    """Best found between two log path ratios, or at no path noise."""
+    tried: list[Found] = []
 
     def value(log_ratio: float) -> float:
-        found = _inner(problem, float(np.exp(log_ratio)), latest[0], ROUGH)
-        latest[0] = found.spread
-        return found.at.value
+        latest = tried[-1].spread if tried else warm
+        tried.append(_inner(problem, float(np.exp(log_ratio)), latest, ROUGH))
+        return tried[-1].at.value
 
-    best = minimize_scalar(value, bounds=(low, high), method="bounded", options={"xatol": 1e-4})
-    if problem.prior.weight:
-        return float(np.exp(best.x))
-    none = _inner(problem, 0.0, latest[0], ROUGH).at.value
-    return 0.0 if none <= best.fun else float(np.exp(best.x))
+    minimize_scalar(value, bounds=(low, high), method="bounded", options={"xatol": 1e-4})
+    if not problem.prior.weight:
+        tried.append(_inner(problem, 0.0, tried[-1].spread, ROUGH))
+    return min(tried, key=lambda found: found.at.value)
 
 
 def _search_rate(
@@ -143,7 +171,9 @@ def _search_rate(
     return Spread(0.0, 0.0, float(np.exp(root - unit)))
 
 
-def _search_both(at: Callable[[Spread], Profile], scale: float, warm: Spread | None) -> Spread:
+def _search_both(
+    at: Callable[[Spread], Profile], scale: float, warm: Spread | None, *, degrees: int, tolerance: float
+) -> Spread:
     """Start and rate together, over the lower triangular root of their covariance (Bates et al. 2015)."""
 
     def spread_of(root: Floats) -> Spread:
@@ -154,7 +184,8 @@ def _search_both(at: Callable[[Spread], Profile], scale: float, warm: Spread | N
         found = at(spread_of(root))
         lower = np.array([[root[0], 0.0], [root[1] / scale, root[2] / scale]])
         slope = 2 * found.slope @ lower
-        return found.value, np.array([slope[0, 0], slope[1, 0] / scale, slope[1, 1] / scale])
+        both = np.array([slope[0, 0], slope[1, 0] / scale, slope[1, 1] / scale])
+        return found.value / degrees, both / degrees
 
     if warm is not None and warm.start > 0:
         start = np.sqrt(warm.start)
@@ -163,13 +194,13 @@ def _search_both(at: Callable[[Spread], Profile], scale: float, warm: Spread | N
     else:
         tries = [np.array([size, 0.0, size]) for size in (1e-2, 0.1, 1.0, 10.0, 100.0)]
         first = min(tries, key=lambda root: at(spread_of(root)).value)
+    # SLSQP rather than L-BFGS-B, whose threads cost ten times the work itself on three unknowns.
     best = minimize(
         value_and_slope,
         first,
         jac=True,
-        method="L-BFGS-B",
+        method="SLSQP",
         bounds=[(0.0, None), (None, None), (0.0, None)],
-        options={"ftol": 1e-15, "gtol": 1e-9, "maxiter": 500},
+        options={"ftol": tolerance**2 + 1e-16, "maxiter": 200},
     )
-    none = at(Spread(0.0, 0.0, 0.0))
-    return Spread(0.0, 0.0, 0.0) if none.value <= best.fun else spread_of(best.x)
+    return spread_of(best.x)

@@ -202,8 +202,8 @@ def independent(gram: Floats) -> Bools:
 
 
 def _roundoff(readings: Readings) -> float:
-    """Least measurement variance that double precision can tell, so that a perfect line stays finite."""
-    return float((1e-9 * max(np.max(np.abs(readings.wear_mm), initial=0.0), 1e-3)) ** 2)
+    """Least measurement variance that sums of squares in double precision can tell: a perfect line stays finite."""
+    return float((1e-6 * max(np.max(np.abs(readings.wear_mm), initial=0.0), 1e-3)) ** 2)
 
 
 def _typical_landings(readings: Readings) -> float:
