@@ -1,0 +1,116 @@
+"""What the databases refuse by themselves, whoever writes: nothing on record changes, nothing is in two places."""
+
+import pytest
+from sqlalchemy import insert, text
+from sqlalchemy.exc import DatabaseError, IntegrityError
+
+from db.base import Fact, table_of
+from db.chain import append
+from db.conflicts import conflicts_in_words
+from db.errors import ConflictError
+from db.lookup import aircraft_by_registration, brakes_by_serial
+from db.records.brakes import Installation, Occupancy
+from db.records.fleet import BaseStation
+from tests.ledger import ACT, TODAY
+
+FACTS = sorted([model.__tablename__ for model in Fact.__subclasses__()])
+
+
+def refused(session, statement):
+    with pytest.raises(DatabaseError, match="append_only"), session.begin_nested():
+        session.execute(text(statement))
+
+
+@pytest.mark.parametrize("table", ["base", "change"])
+def test_rows_on_record_are_neither_updated_nor_deleted(small_fleet, table):
+    refused(small_fleet, f"UPDATE {table} SET seq = seq")
+    refused(small_fleet, f"DELETE FROM {table}")
+
+
+def test_every_fact_table_has_its_guards(small_fleet):
+    if small_fleet.get_bind().dialect.name == "sqlite":
+        found = small_fleet.execute(
+            text("SELECT tbl_name FROM sqlite_master WHERE type = 'trigger'")
+        ).scalars()
+        guarded = [name for name in found if name in FACTS]
+        assert {name for name in FACTS if guarded.count(name) < 2} == set()
+    else:
+        query = "SELECT DISTINCT event_object_table FROM information_schema.triggers WHERE event_manipulation = '{}'"
+        for act in ("UPDATE", "DELETE"):
+            assert set(FACTS) <= set(small_fleet.execute(text(query.format(act))).scalars())
+
+
+def test_the_wholesale_ways_are_refused_too(small_fleet):
+    if small_fleet.get_bind().dialect.name == "postgresql":
+        for table in [*FACTS, "change"]:
+            refused(small_fleet, f"TRUNCATE {table} CASCADE")
+    else:
+        refused(small_fleet, "REPLACE INTO base SELECT * FROM base")
+        refused(small_fleet, "INSERT OR REPLACE INTO brake SELECT * FROM brake WHERE serial = 'S1'")
+
+
+def test_a_second_correction_of_one_version_is_refused(small_fleet):
+    first = append(small_fleet, ACT, [(BaseStation, [{"base": "New"}])]).records[0][0]
+    correction = {"base": "New", "name": "N", "fact": first, "version": 2, "supersedes": first}
+    append(small_fleet, ACT, [(BaseStation, [correction])])
+    with pytest.raises(ConflictError, match="corrected that record first"), small_fleet.begin_nested():
+        append(small_fleet, ACT, [(BaseStation, [correction])])
+    with pytest.raises(ConflictError, match="corrected that record first"), small_fleet.begin_nested():
+        append(small_fleet, ACT, [(BaseStation, [{**correction, "version": 3}])])
+
+
+@pytest.fixture
+def place(small_fleet):
+    """Write a row of occupancy past every check of the entry."""
+    aircraft = aircraft_by_registration(small_fleet, TODAY)["ZZ-001"]
+    brakes = brakes_by_serial(small_fleet)
+
+    def write(serial, position, from_on, to_on=None):
+        brake = brakes[serial, "BT-1"]
+        days = {"from_on": TODAY.replace(2024, 1, from_on), "to_on": to_on and TODAY.replace(2024, 1, to_on)}
+        spot = {"brake": brake, "aircraft": aircraft, "position": position}
+        with small_fleet.begin_nested():
+            made = {**spot, "installed_on": days["from_on"], "starts_as": "new"}
+            number = append(small_fleet, ACT, [(Installation, [made])]).records[0][0]
+            with conflicts_in_words():
+                small_fleet.execute(insert(table_of(Occupancy)), {"installation": number, **spot, **days})
+        return number
+
+    return write
+
+
+@pytest.mark.parametrize(
+    "span", [(5, 15), (15, 16), (15, 25), (5, 25), (5, None), (10, 20), (19, None), (10, 11), (10, None)]
+)
+def test_no_overlap_in_a_position_or_of_a_brake(place, span):
+    place("S1", "1", 10, 20)
+    with pytest.raises(ConflictError, match="another brake is in that position"):
+        place("S2", "1", *span)
+    if span[0] != 10:
+        with pytest.raises(ConflictError, match="that brake is in another position"):
+            place("S1", "2", *span)
+
+
+@pytest.mark.parametrize("span", [(5, 10), (20, 25), (20, None), (10, 10), (20, 20)])
+def test_spans_that_only_meet_do_not_overlap(place, span):
+    place("S1", "1", 10, 20)
+    place("S2", "1", *span)
+
+
+def test_an_open_span_leaves_no_room_after_it(place):
+    place("S1", "1", 10)
+    with pytest.raises(ConflictError):
+        place("S2", "1", 25)
+    place("S2", "1", 5, 10)
+
+
+def test_moving_an_end_into_another_span_is_refused(place, small_fleet):
+    first = place("S1", "1", 10, 20)
+    place("S2", "1", 20, 30)
+    with pytest.raises(IntegrityError, match="one_brake_a_position"), small_fleet.begin_nested():
+        small_fleet.execute(text(f"UPDATE occupancy SET to_on = '2024-01-25' WHERE installation = {first}"))
+
+
+def test_an_end_before_its_beginning_is_refused(place):
+    with pytest.raises(IntegrityError):
+        place("S1", "1", 20, 10)
