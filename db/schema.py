@@ -23,7 +23,7 @@ def migrate(url: str, revision: str = "head") -> None:
         with engine.begin() as connection:
             if connection.dialect.name == "postgresql":
                 connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": LOCK})
-            config = _config()
+            config = configuration()
             config.attributes["connection"] = connection
             command.upgrade(config, revision)
     finally:
@@ -34,7 +34,7 @@ def check(engine: Engine) -> None:
     """Refuse a database whose schema is not exactly this program's."""
     with engine.connect() as connection:
         found = MigrationContext.configure(connection).get_current_revision()
-    scripts = ScriptDirectory.from_config(_config())
+    scripts = ScriptDirectory.from_config(configuration())
     wanted = scripts.get_current_head()
     if found == wanted:
         return
@@ -51,8 +51,8 @@ def check(engine: Engine) -> None:
     )
 
 
-def _config() -> Config:
-    # The folder of the installed package, so that no alembic.ini has to be found.
+def configuration() -> Config:
+    """Return alembic's configuration: the scripts are found in the installed package, no alembic.ini is needed."""
     config = Config()
     config.set_main_option("script_location", str(Path(migrations.__file__).parent).replace("%", "%%"))
     return config

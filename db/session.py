@@ -3,6 +3,7 @@
 import sqlite3
 from typing import Any, Final
 
+import numpy as np
 from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError
 from sqlalchemy.orm import Session
@@ -15,6 +16,9 @@ BUSY_SECONDS: Final = 30
 # Versions before this, the two exceptions apart, can lose committed data in WAL mode with two connections.
 WAL_SAFE_FROM: Final = (3, 51, 3)
 WAL_SAFE_TOO: Final = ((3, 44, 6), (3, 50, 7))
+
+# Otherwise SQLite takes NumPy's whole numbers as bytes: a query for one finds nothing, without an error.
+sqlite3.register_adapter(np.int64, int)
 
 
 def open_engine(url: str) -> Engine:
