@@ -41,6 +41,16 @@ class _Cells:
     wear_mm: FloatArray
 
 
+@dataclass(frozen=True)
+class _Fitted:
+    """One fit: log ratio of new over old, coefficients, cells with landings, columns that others do not explain."""
+
+    log_ratio: float
+    coefficients: FloatArray
+    flown: npt.NDArray[np.bool_]
+    kept: npt.NDArray[np.bool_]
+
+
 def like_for_like(  # noqa: PLR0913 (each names one column or one choice)
     segments: pd.DataFrame,
     *,
@@ -93,10 +103,11 @@ def like_for_like(  # noqa: PLR0913 (each names one column or one choice)
         return LikeForLike(None, None, None, 0, (*warnings, reason))
     cells, aircraft = _arrange(kept, factors, other, interactions=interactions)
     try:
-        whole = _log_ratio(cells, cells.landings.sum(axis=0), cells.wear_mm.sum(axis=0))
-        half = _half_width(cells, level)
+        fitted = _fitted(cells, cells.landings.sum(axis=0), cells.wear_mm.sum(axis=0))
+        half = _half_width(cells, fitted, level)
     except NotEnoughDataError as error:
         return LikeForLike(None, None, None, aircraft, (*warnings, str(error)))
+    whole = fitted.log_ratio
     if half is None:
         warnings = (*warnings, f"{aircraft} aircraft compared; an interval takes at least 4")
         return LikeForLike(float(np.exp(whole)), None, None, aircraft, warnings)
@@ -175,14 +186,13 @@ def _design(columns: FloatArray, new: FloatArray, *, interactions: bool) -> Floa
     return np.hstack([*parts, columns * new[:, None]] if interactions else parts)
 
 
-def _half_width(cells: _Cells, level: float) -> float | None:
+def _half_width(cells: _Cells, whole: _Fitted, level: float) -> float | None:
     groups = len(cells.landings)
-    types_left = _type_landings(cells)
-    if groups < 4 or (types_left <= 0).any():
+    if groups < 4 or (_type_landings(cells) <= 0).any():
         return None
     landings, wear_mm = cells.landings.sum(axis=0), cells.wear_mm.sum(axis=0)
     left_out = [
-        _log_ratio(cells, landings - cells.landings[group], wear_mm - cells.wear_mm[group])
+        _fitted(cells, landings - cells.landings[group], wear_mm - cells.wear_mm[group], whole).log_ratio
         for group in range(groups)
     ]
     spread = (groups - 1) / groups * float(np.sum(np.square(np.array(left_out) - np.mean(left_out))))
@@ -196,18 +206,24 @@ def _type_landings(cells: _Cells) -> FloatArray:
     return np.asarray(by_type.sum(axis=0) - by_type)
 
 
-def _log_ratio(cells: _Cells, landings: FloatArray, wear_mm: FloatArray) -> float:
-    """Log of the sum predicted on the new type over that on the old."""
+def _fitted(cells: _Cells, landings: FloatArray, wear_mm: FloatArray, like: _Fitted | None = None) -> _Fitted:
+    """Fit to these landings, and the log of the sum predicted on the new type over that on the old."""
     flown = landings > 1e-9 * landings.sum()
-    kept = independent(cells.design[flown].T @ cells.design[flown])
-    x = cells.design[np.ix_(flown, kept)]
-    coefficients = fit_log_rate(x, landings[flown], np.maximum(wear_mm[flown], 0.0))
+    same = like is not None and np.array_equal(flown, like.flown)
+    design = cells.design[flown]
+    kept = like.kept if like is not None and same else independent(design.T @ design)
+    start = like.coefficients if like is not None and same else None
+    coefficients = fit_log_rate(
+        design[:, kept], landings[flown], np.maximum(wear_mm[flown], 0.0), start=start
+    )
     new = landings[flown] @ np.exp(cells.as_new[np.ix_(flown, kept)] @ coefficients)
     old = landings[flown] @ np.exp(cells.as_old[np.ix_(flown, kept)] @ coefficients)
-    return float(np.log(new / old))
+    return _Fitted(float(np.log(new / old)), coefficients, flown, kept)
 
 
-def fit_log_rate(x: FloatArray, exposure: FloatArray, amount: FloatArray) -> FloatArray:
+def fit_log_rate(
+    x: FloatArray, exposure: FloatArray, amount: FloatArray, *, start: FloatArray | None = None
+) -> FloatArray:
     """
     Coefficients of a quasi-Poisson rate model with log link, by iteratively reweighted least squares.
 
@@ -217,6 +233,8 @@ def fit_log_rate(x: FloatArray, exposure: FloatArray, amount: FloatArray) -> Flo
         Design of full column rank.
     exposure, amount : array of shape (n_cells,)
         Exposure, above zero, and amount, at least zero and not all zero.
+    start : array of shape (n_columns,), optional
+        Coefficients to start from, such as those of nearly the same data.
 
     Returns
     -------
@@ -229,14 +247,16 @@ def fit_log_rate(x: FloatArray, exposure: FloatArray, amount: FloatArray) -> Flo
     NotEnoughDataError
         If a column's landings show no wear at all, so that its coefficient runs away.
     """
-    mean = amount + 1e-3 * amount.sum() / amount.size
-    eta = np.log(mean / exposure)
+    unsettled = "the like-for-like model does not settle: landings without any wear in a group"
+    eta = x @ start if start is not None else np.log((amount + 1e-3 * amount.mean()) / exposure)
     for _ in range(ROUNDS):
-        root = np.sqrt(mean)
-        working = eta + (amount - mean) / mean
-        coefficients, *_ = np.linalg.lstsq(x * root[:, None], working * root, rcond=None)
-        before, eta = eta, x @ coefficients
         mean = exposure * np.exp(eta)
+        weighted = x * mean[:, None]
+        try:
+            coefficients = np.linalg.solve(x.T @ weighted, weighted.T @ eta + x.T @ (amount - mean))
+        except np.linalg.LinAlgError:
+            raise NotEnoughDataError(unsettled) from None
+        before, eta = eta, x @ coefficients
         if np.max(np.abs(eta - before)) < 1e-10:
             return np.asarray(coefficients)
-    raise NotEnoughDataError("the like-for-like model does not settle: landings without any wear in a group")
+    raise NotEnoughDataError(unsettled)
