@@ -41,3 +41,10 @@ def installation(serial: str, position: object, installed_on: str, **values: Any
     """One row of installations, on ZZ-001 unless said otherwise."""
     given = {"serial": serial, "registration": "ZZ-001", "position": position, "installed_on": installed_on}
     return {**given, "starts_as": "new", **values}
+
+
+def removal(serial: str, removed_on: str, **values: Any) -> pd.DataFrame:
+    """One removal, as its form hands it in."""
+    row = installation(serial, 1, removed_on, removed_on=removed_on, **values)
+    columns = ["row", "serial", "brake_type", "removed_on", "removal_reason", "aircraft_landings_off"]
+    return rows("installations", row)[[*columns, "recorded_on", "work_order", "note"]]
