@@ -23,7 +23,7 @@ from db.plain import logged
 from db.records.brakes import Installation, Occupancy, Removal
 from db.records.log import ChainHead, Change
 
-BATCH: Final = 200
+BATCH: Final = 20  # changes at a time; of a bulk load each holds thousands of facts
 FACTS: Final[dict[str, Table]] = {model.__tablename__: table_of(model) for model in Fact.__subclasses__()}
 
 

@@ -10,9 +10,7 @@ from db.errors import LedgerError
 
 text = st.text(st.characters(codec="utf-8"))
 plain = st.none() | st.booleans() | st.integers(-LARGEST, LARGEST) | text
-json_values = st.recursive(
-    plain, lambda inner: st.lists(inner) | st.dictionaries(text, inner), max_leaves=30
-)
+json_values = st.recursive(plain, lambda inner: st.lists(inner) | st.dictionaries(text, inner), max_leaves=30)
 
 
 @given(json_values)
