@@ -280,7 +280,7 @@ def test_types_on_different_aircraft_types_are_not_compared():
     found, by_type = costed(rows, OVERHAULS)
     other = by_type[{STEEL: CARBON, CARBON: STEEL}[found.reference_type]]
     assert other.like_for_like_ratio is None
-    assert any("extrapolation" in text for text in other.warnings)
+    assert any("share no aircraft type" in text for text in other.warnings)
 
 
 def test_a_type_by_the_hour_has_a_wear_ratio_and_no_cost_ratio():
