@@ -32,6 +32,7 @@ def pin_reading_sheets(service: Service, flying: Flying, rng: np.random.Generato
     seen["recorded"] = seen["day"] + days_late(scenario, len(seen), rng)
     _write_pins(seen)
     make_slips(scenario, seen, rng)
+    _rule(scenario, seen, rng)
     return _columns(service, flying, seen[seen["recorded"] < scenario.days], rng)
 
 
@@ -94,6 +95,13 @@ def _write_pins(seen: pd.DataFrame) -> None:
     seen.loc[~seen["two_pins"], "pin_2"] = ""
 
 
+def _rule(scenario: Scenario, seen: pd.DataFrame, rng: np.random.Generator) -> None:
+    """What a second person said meanwhile: the slips that were noticed are refused; the latest are still open."""
+    noticed = rng.random(len(seen)) < seen["slip"].map(dict(scenario.readings.noticed)).fillna(0.0)
+    old = seen["day"] < scenario.days - scenario.readings.ruled_after_days
+    seen["ruling"] = np.where(old, np.where(noticed, "refused", "accepted"), "").astype(object)
+
+
 def _columns(service: Service, flying: Flying, seen: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
     scenario = service.scenario
     unread = (rng.random(len(seen)) < scenario.readings.without_value_share) & (seen["occasion"] == "routine")
@@ -117,6 +125,7 @@ def _columns(service: Service, flying: Flying, seen: pd.DataFrame, rng: np.rando
             "reader": seen["reader"],
             "occasion": seen["occasion"],
             "aircraft_landings": counter.where(pd.Series(counted, index=seen.index)),
+            "state": seen["ruling"],
             "recorded_on": calendar(scenario, seen["recorded"]),
         }
     )

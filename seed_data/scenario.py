@@ -91,6 +91,8 @@ class ReadingHabits:
     released_share: float
     reads_long_mm: tuple[float, float]
     slip_share: float
+    ruled_after_days: int
+    noticed: Mapping[str, float]
 
 
 @dataclass(frozen=True)
@@ -114,6 +116,7 @@ class Shop:
     shelf_reasons: tuple[str, ...]
     worth_keeping: float
     spare_share: float
+    surplus_share: float
 
 
 @dataclass(frozen=True)

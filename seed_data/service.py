@@ -30,7 +30,7 @@ class Service:
         self.journal = Journal()
         self.positions = Positions(scenario, fleet)
         self.maker = BrakeMaker(scenario, self.journal, rng)
-        self.shop = Shop(scenario, self.maker, rng)
+        self.shop = Shop(scenario, self.maker, self.positions.kind, rng)
         kinds = scenario.brake_types
         self.path_sd, self.gauge_sd = by_kind(kinds, "path_sd_mm"), by_kind(kinds, "gauge_sd_mm")
         self.hazard = by_kind(kinds, "unscheduled_per_1000") / 1000

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from seed_data.brakes import Brake, BrakeMaker
+from seed_data.brakes import Brake, BrakeMaker, Ints
 from seed_data.papers import NEVER
 from seed_data.scenario import Scenario
 
@@ -17,8 +17,9 @@ REFURBISHED_SHORT_MM = (1.5, 5.0)  # how much shorter than new a refurbished hea
 class Shop:
     """Sends brakes away, takes them back to the shelf of their base, and buys when the shelves are empty."""
 
-    def __init__(self, scenario: Scenario, maker: BrakeMaker, rng: np.random.Generator) -> None:
+    def __init__(self, scenario: Scenario, maker: BrakeMaker, fitted: Ints, rng: np.random.Generator) -> None:
         self.scenario = scenario
+        self.fitted = fitted  # the brake type of every position, kept up by its owner
         self.maker = maker
         self.rng = rng
         self.shelf: dict[tuple[int, int], list[tuple[int, int, Brake]]] = defaultdict(list)
@@ -53,10 +54,15 @@ class Shop:
         elif reason in self.scenario.shop.repairable and worth_keeping:
             work = "no fault found" if reason == "vibration" and self.rng.random() < 0.5 else "repair"
             self._visit(brake, work, base, day)
-        elif self.rng.random() < told.scrap_share:
+        elif self.rng.random() < told.scrap_share or self._is_surplus(brake.kind):
             self._visit(brake, "scrap", base, day)
         else:
             self._renew(brake, base, day)
+
+    def _is_surplus(self, kind: int) -> bool:
+        """Whether enough brakes of a type stand on shelves or are in the shop; a retrofit leaves many over."""
+        off = sum(len(self.shelf[kind, base]) for base in range(len(self.scenario.bases)))
+        return off > self.scenario.shop.surplus_share * int((self.fitted == kind).sum())
 
     def _renew(self, brake: Brake, base: int, day: int) -> None:
         if self.rng.random() < self.scenario.shop.exchange_share:

@@ -33,7 +33,7 @@ def test_what_was_loaded_is_told_in_one_line_with_the_seed(loaded, scenario):
 
 
 def test_few_readings_are_held_for_a_second_person(loaded, files):
-    assert 5 <= loaded.demo.held <= 0.02 * len(files["pin_readings"])
+    assert 1 <= loaded.demo.held <= 0.01 * len(files["pin_readings"])
 
 
 def test_the_last_effective_day_is_that_of_the_scenario(session, scenario):

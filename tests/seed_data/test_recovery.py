@@ -59,9 +59,9 @@ def test_the_path_noise_of_every_type_is_recovered(types):
         assert found.path_sd == pytest.approx(true["path_sd"], rel=0.15)
 
 
-def test_the_gauge_error_of_every_type_is_recovered(types):
+def test_the_gauge_error_of_every_type_is_recovered_with_the_rounding_on_top(types):
     for found, true in types:
-        assert found.measurement_sd == pytest.approx(true["measurement_sd"], rel=0.15)
+        assert found.measurement_sd == pytest.approx(true["measurement_sd"], rel=0.2)
 
 
 def test_four_in_five_intervals_hold_the_true_rate_of_their_brake(rates, made):
