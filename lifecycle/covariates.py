@@ -109,10 +109,12 @@ def choose(shares: dict[tuple[str, str], Floats], told: npt.NDArray[np.bool_]) -
     for (factor, level), share in sorted(shares.items()):
         seen = share[told]
         name = f"{factor.replace('_', ' ')} {level or 'not recorded'}"
-        twin = next((other for other, column in kept.items() if np.array_equal(column, seen)), None)
+        twin = next(
+            (other for other, column in kept.items() if np.allclose(column, seen, rtol=0, atol=1e-9)), None
+        )
         if not seen.any():
             continue
-        if (seen == 1.0).all():
+        if (seen > 1.0 - 1e-9).all():
             shared.append(name)
         elif twin is not None:
             dropped.append(

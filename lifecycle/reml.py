@@ -65,7 +65,7 @@ class _Block:
 
 
 def _blocks(sums: PathSums, design: Design) -> list[_Block]:
-    rows = [slice(first, first + BLOCK) for first in range(0, design.unknown.size, BLOCK)]
+    rows = [slice(first, first + BLOCK) for first in range(0, max(design.unknown.size, 1), BLOCK)]
     return [
         _Block(sums.rows(some), design.rate[some], design.unknown[some], design.has_start) for some in rows
     ]

@@ -7,7 +7,7 @@ import pandas as pd
 
 from lifecycle.drag import Drift, doubt_rate, find_drift
 from lifecycle.outliers import Gated, gate
-from lifecycle.pathfilter import Floats
+from lifecycle.pathfilter import Bools, Floats, Readings
 from lifecycle.posterior import RunPosterior, innovations, of_readings
 from lifecycle.type_model import TypeModel
 from lifecycle.wear_case import WearCase
@@ -82,14 +82,16 @@ def _degrees(model: TypeModel, state: RunPosterior, before: Floats) -> Floats:
 
 def _warnings(state: RunPosterior, judged: Gated, drift: Drift) -> list[tuple[str, ...]]:
     out, again = np.count_nonzero(judged.gated, axis=0), np.count_nonzero(judged.reopened, axis=0)
-    lost = np.isnan(state.wear_mm)
+    lost, copied = np.isnan(state.wear_mm), _copied(judged.readings)
     said: list[tuple[str, ...]] = [()] * lost.size
-    for run in np.flatnonzero((out > 0) | (again > 0) | lost | (drift.sign != 0)):
+    for run in np.flatnonzero((out > 0) | (again > 0) | lost | copied | (drift.sign != 0)):
         found = []
         if out[run]:
             found.append(f"{out[run]} reading(s) far from the path: kept out of the rate")
         if again[run]:
             found.append("two readings in a row off the path: wear taken anew from there; ask what happened")
+        if copied[run]:
+            found.append("all its readings are equal though it has landed between them: copied or unread")
         if lost[run]:
             found.append("neither the start nor any reading is known: wear now is not known")
         if drift.sign[run]:
@@ -98,6 +100,16 @@ def _warnings(state: RunPosterior, judged: Gated, drift: Drift) -> list[tuple[st
             found.append(f"wearing {word} than its own past: {lately}; its rate is in doubt")
         said[run] = tuple(found)
     return said
+
+
+def _copied(readings: Readings) -> Bools:
+    """Runs of three or more readings that do not move while landings do."""
+    if not readings.valid.shape[0]:
+        return np.zeros(readings.valid.shape[1], dtype=np.bool_)
+    never = np.where(readings.valid, 0.0, np.inf)
+    flat = np.max(readings.wear_mm - never, axis=0) <= np.min(readings.wear_mm + never, axis=0)
+    flown = np.max(readings.landings - never, axis=0) > np.min(readings.landings + never, axis=0)
+    return np.asarray(flat & flown & (np.count_nonzero(readings.valid, axis=0) >= 3))
 
 
 def _gated_rows(case: WearCase, judged: Gated, readings: pd.DataFrame) -> pd.DataFrame:

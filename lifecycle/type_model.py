@@ -85,7 +85,7 @@ class TypeModel:
 
 def fit_type(case: WearCase, typical: Typical) -> TypeModel:
     """
-    Fit one type that has at least one usable reading.
+    Fit one type that has at least one usable reading to tell of its rate.
 
     Parameters
     ----------
@@ -99,12 +99,9 @@ def fit_type(case: WearCase, typical: Typical) -> TypeModel:
     TypeModel
         The fit without the readings that it cannot explain.
     """
-    told = np.asarray(case.readings.valid.any(axis=0))
-    covariates = choose(case.shares, told)
-    z = covariates.columns(case.shares, told.size)
-    readings = case.readings
-    if np.count_nonzero(told & (readings.unknown > 0)) < STARTS_WANTED:
-        readings = with_free_level(readings)
+    readings = _levelled(case.readings)
+    covariates = choose(case.shares, np.asarray(readings.valid.any(axis=0)))
+    z = covariates.columns(case.shares, len(case.runs))
     rate_mm = _rough_rate(readings, typical)
     prior = _beliefs(readings, covariates, rate_mm, typical)
     floor = case.resolution_mm / np.sqrt(12.0)
@@ -119,6 +116,17 @@ def fit_type(case: WearCase, typical: Typical) -> TypeModel:
         if same:
             break
     return _model(fit, covariates, prior)
+
+
+def is_told(case: WearCase) -> bool:
+    """Whether any reading says something of the rate: one beyond those that only set an unknown level."""
+    return _levelled(case.readings).degrees > 0
+
+
+def _levelled(readings: Readings) -> Readings:
+    """Each unknown start its own level, where too few tell of their distribution."""
+    unknown = np.count_nonzero(readings.valid.any(axis=0) & (readings.unknown > 0))
+    return readings if unknown >= STARTS_WANTED else with_free_level(readings)
 
 
 def assume_type(typical: Typical) -> TypeModel:
@@ -189,15 +197,17 @@ def mean_rate(model: TypeModel) -> float:
 
 
 def _rough_rate(readings: Readings, typical: Typical) -> float:
-    """Median slope of the runs from their start (the first reading, where the start is unknown) to their last."""
-    first = np.where(readings.restart.any(axis=0), readings.restart.argmax(axis=0), 0)
-    last = readings.valid.shape[0] - 1 - readings.valid[::-1].argmax(axis=0)
-    runs = np.arange(readings.unknown.size)
-    moved = readings.restart.any(axis=0) | (readings.unknown > 0)
-    dx = readings.landings[last, runs] - np.where(moved, readings.landings[first, runs], 0.0)
-    dw = readings.wear_mm[last, runs] - np.where(moved, readings.wear_mm[first, runs], 0.0)
-    told = readings.valid.any(axis=0) & (dx > 0)
-    rate = float(np.median(dw[told] / dx[told])) if told.any() else 0.0
+    """Median over runs of the median slope from their start (the first reading, where the start is unknown)."""
+    free = with_free_level(readings)
+    runs = np.arange(free.unknown.size)
+    moved, first = free.restart.any(axis=0), free.restart.argmax(axis=0)
+    dx = free.landings - np.where(moved, free.landings[first, runs], 0.0)
+    dw = free.wear_mm - np.where(moved, free.wear_mm[first, runs], 0.0)
+    told = free.valid & (dx > 0)
+    slopes = np.sort(np.divide(dw, dx, out=np.full_like(dw, np.inf), where=told), axis=0)
+    count = np.count_nonzero(told, axis=0)
+    middle = slopes[np.maximum(count - 1, 0) // 2, runs][count > 0]
+    rate = float(np.median(middle)) if middle.size else 0.0
     return rate if rate > 0 else typical.rate_mm
 
 
@@ -256,6 +266,14 @@ def _model(fit: WearFit, covariates: Covariates, prior: WearPrior) -> TypeModel:
         runs_dof=max(fit.runs - spent + WEIGHT, 1.0),
         path_dof=max(fit.readings - fit.runs - spent + WEIGHT, 1.0),
         kind="estimated",
-        warnings=(f"{fit.runs} runs: the scatter leans on other types or common practice",)
-        * (fit.runs < FEW_RUNS),
+        warnings=_type_warnings(fit, covariates),
     )
+
+
+def _type_warnings(fit: WearFit, covariates: Covariates) -> tuple[str, ...]:
+    found = []
+    if fit.runs < FEW_RUNS:
+        found.append(f"{fit.runs} runs read: the scatter leans on other types or common practice")
+    if row_at(covariates, {}) @ fit.rate <= 0:
+        found.append("mean wear per landing is not above zero: check the convention and unit of its readings")
+    return tuple(found)

@@ -13,7 +13,7 @@ from lifecycle.covariates import row_at
 from lifecycle.errors import NotEnoughDataError
 from lifecycle.exposure import Runs
 from lifecycle.run_state import state_of
-from lifecycle.type_model import TypeModel, assume_type, fit_type, typical_of
+from lifecycle.type_model import TypeModel, assume_type, fit_type, is_told, typical_of
 from lifecycle.wear_case import WearCase, cases_by_type
 
 # Below so many runs a type is fitted again with beliefs centred on what the other types showed.
@@ -136,9 +136,7 @@ def fit_fleet(runs: Runs) -> FleetFit:
     if runs.runs.empty:
         raise NotEnoughDataError("no heat sink run is on record; at least one installed brake is wanted")
     cases = cases_by_type(runs)
-    fitted = {
-        name: fit_type(case, typical_of([])) for name, case in cases.items() if case.readings.valid.any()
-    }
+    fitted = {name: fit_type(case, typical_of([])) for name, case in cases.items() if is_told(case)}
     small = [name for name, model in fitted.items() if model.fit.runs < SMALL_TYPE and len(fitted) > 1]
     for _ in range(POOLING_ROUNDS):
         beliefs = {name: typical_of([fitted[other] for other in fitted if other != name]) for name in small}

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from lifecycle.errors import BadRecordsError, NotEnoughDataError
 from lifecycle.pathfilter import Bools, Floats, Readings, arrange, filter_path
-from lifecycle.reml import Design, Spread, means, profile
+from lifecycle.reml import Design, Spread, means, profile, solve_run
 from lifecycle.reml_search import Problem, search
 from lifecycle.wear_prior import NO_PRIOR, WearPrior
 
@@ -203,12 +203,12 @@ def independent(gram: Floats) -> Bools:
 
 def _roundoff(readings: Readings) -> float:
     """Least measurement variance that sums of squares in double precision can tell: a perfect line stays finite."""
-    return float((1e-6 * max(np.max(np.abs(readings.wear_mm), initial=0.0), 1e-3)) ** 2)
+    return float((1e-6 * max(np.max(np.abs(readings.wear_mm[readings.valid]), initial=0.0), 1e-3)) ** 2)
 
 
 def _typical_landings(readings: Readings) -> float:
     """Median landings of a run at its last reading, rounded to a power of two."""
-    last = np.median(readings.landings[-1]) if readings.landings.size else 1.0
+    last = float(np.median(readings.landings[-1])) if readings.landings.size else 1.0
     return float(2.0 ** np.round(np.log2(max(last, 1.0))))
 
 
@@ -245,11 +245,11 @@ def _fit(readings: Readings, design: Design, kept: Bools, prior: WearPrior, *, p
         runs=design.unknown.size,
         readings=int(np.count_nonzero(readings.valid)),
         columns_kept=kept,
-        warnings=_warnings(readings, design, kept, sigma2),
+        warnings=_warnings(readings, design, kept),
     )
 
 
-def _warnings(readings: Readings, design: Design, kept: Bools, sigma2: float) -> tuple[str, ...]:
+def _warnings(readings: Readings, design: Design, kept: Bools) -> tuple[str, ...]:
     found = []
     if not kept.all():
         found.append(
@@ -260,6 +260,16 @@ def _warnings(readings: Readings, design: Design, kept: Bools, sigma2: float) ->
     values = readings.wear_mm[readings.valid]
     if values.size > 1 and np.ptp(values) == 0:
         found.append("all readings are equal: copied or unread")
-    elif values.size > 2 and sigma2 <= _roundoff(readings):
+    elif _on_perfect_lines(readings):
         found.append("readings lie on perfect lines: copied or calculated, not read")
     return tuple(found)
+
+
+def _on_perfect_lines(readings: Readings) -> bool:
+    """Whether every run of three or more readings lies on a line of its own."""
+    sums = filter_path(readings, 0.0)
+    longer = np.count_nonzero(readings.valid & ~readings.restart, axis=0) > 1 + (readings.unknown > 0)
+    none = Spread(1e12, 0.0, 1e12)  # as good as a free line for each run
+    start, rate = solve_run(sums, none, sums.t1, sums.tx)
+    left = sums.q - none.start * start * sums.t1 - none.rate * rate * sums.tx
+    return bool(longer.any() and np.all(left[longer] <= 10 * _roundoff(readings)))

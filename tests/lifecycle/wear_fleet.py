@@ -7,6 +7,21 @@ import pandas as pd
 
 from lifecycle.exposure import Runs
 
+# Names and types of the readings frame, so far as the wear fit reads it.
+NO_READING = {
+    "run": np.array([], dtype=np.int64),
+    "record": np.array([], dtype=np.int64),
+    "landings": np.array([], dtype=float),
+    "wear_mm": np.array([], dtype=float),
+    "left_mm": np.array([], dtype=float),
+    "usable": np.array([], dtype=bool),
+    "why_not": pd.array([], dtype="str"),
+    "segment": np.array([], dtype=np.int64),
+    "resolution_mm": np.array([], dtype=float),
+    "at_or_below": np.array([], dtype=bool),
+}
+COLUMNS = list(NO_READING)
+
 
 @dataclass
 class Brake:
@@ -75,26 +90,9 @@ def runs_of(brakes: list[Brake]) -> Runs:
                     "at_or_below": False,
                 }
             )
-    columns = [
-        "run",
-        "record",
-        "landings",
-        "wear_mm",
-        "left_mm",
-        "usable",
-        "why_not",
-        "segment",
-        "resolution_mm",
-    ]
-    frame = (
-        pd.DataFrame(readings)
-        if readings
-        else pd.DataFrame({name: pd.Series(dtype=float) for name in columns})
+    return Runs(
+        pd.DataFrame(runs), pd.DataFrame(spans), pd.DataFrame(readings or NO_READING, columns=COLUMNS)
     )
-    if not readings:
-        frame["usable"] = frame["usable"].astype(bool)
-        frame["why_not"] = frame["why_not"].astype(str)
-    return Runs(pd.DataFrame(runs), pd.DataFrame(spans), frame)
 
 
 def paths(
