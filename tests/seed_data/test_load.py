@@ -9,6 +9,7 @@ from db.records.brakes import Installation, Occupancy
 from db.records.readings import Landing, PinReading
 from db.session import Session, open_engine, reading
 from lifecycle.assumptions import UNITS
+from seed_data.load import load_demo
 
 
 @pytest.fixture
@@ -54,3 +55,8 @@ def test_every_position_of_the_aircraft_still_owned_has_a_brake(session, files):
 
 def test_the_demo_is_loaded_in_time_to_be_ready_in_20_seconds(loaded):
     assert loaded.cpu_seconds < 12
+
+
+@pytest.mark.long
+def test_the_demo_loads_into_postgresql_too(postgresql_url, loaded):
+    assert load_demo(postgresql_url) == loaded.demo
