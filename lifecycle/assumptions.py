@@ -7,6 +7,16 @@ from typing import Final
 
 from lifecycle.errors import BadAssumptionError, MissingAssumptionError
 
+# Inputs of the fuel routes beside `fuel_per_added_kg_hour`, with their units.
+ROUTE_UNITS: Final = {
+    "transport_coefficient": "kg/kg",
+    "thrust_fuel_per_hour": "1/h",
+    "lift_to_drag": "1",
+    "power_fuel_per_hp_hour": "lb/hp/h",
+    "cruise_speed_kt": "kt",
+    "propeller_efficiency": "1",
+}
+
 # Unit of each known name; CUR stands for the three letters of a currency (ISO 4217). Rates are fractions (unit 1).
 UNITS: Final = {
     "overhaul_cost": "CUR",
@@ -40,6 +50,7 @@ UNITS: Final = {
     "slots_per_month": "1/month",
     "budget_per_year": "CUR/year",
     "landings_growth": "1",
+    **ROUTE_UNITS,
 }
 
 

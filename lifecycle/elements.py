@@ -15,16 +15,6 @@ FloatArray = npt.NDArray[np.float64]
 Number = float | FloatArray
 Values = Mapping[str, Number]
 
-# Inputs of the fuel routes beside `fuel_per_added_kg_hour`, with their units.
-ROUTE_UNITS: Final = {
-    "transport_coefficient": "kg/kg",
-    "thrust_fuel_per_hour": "1/h",
-    "lift_to_drag": "1",
-    "power_fuel_per_hp_hour": "lb/hp/h",
-    "cruise_speed_kt": "kt",
-    "propeller_efficiency": "1",
-}
-
 
 @dataclass(frozen=True)
 class Use:

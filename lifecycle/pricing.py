@@ -7,8 +7,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from lifecycle.assumptions import Assumption, AssumptionSet
-from lifecycle.elements import ELEMENTS, ROUTE_UNITS, Number, Use, applies, fuel_routes, missing
+from lifecycle.assumptions import ROUTE_UNITS, Assumption, AssumptionSet
+from lifecycle.elements import ELEMENTS, Number, Use, applies, fuel_routes, missing
 
 FloatArray = npt.NDArray[np.float64]
 Settings = Mapping[Assumption, Number]
