@@ -200,3 +200,10 @@ def material(name: str) -> str:
 def capital(text: str) -> str:
     """The first letter raised, the rest left as it is."""
     return text[:1].upper() + text[1:]
+
+
+def sentence(text: str) -> str:
+    """Text of an error or a warning as a sentence; a name such as `kit_cost` keeps its small letter."""
+    first = text.partition(" ")[0]
+    begun = text if "_" in first else capital(text)
+    return begun if begun.endswith((".", "!", "?")) else f"{begun}."

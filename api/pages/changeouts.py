@@ -33,7 +33,7 @@ RISKS: Final = {"0.1": "1 in 10", "0.25": "1 in 4", "0.5": "1 in 2"}
 Order = Literal["due", "serial", "aircraft", "base", "pin"]
 FAR: Final = dt.date.max
 ORDERS: Final[Mapping[Order, Callable[[ChangeOut], tuple[object, ...]]]] = {
-    "due": lambda each: (each.date_at_risk or FAR, each.date_p50 or FAR),
+    "due": lambda each: (not at_limit(each), each.date_at_risk or FAR, each.date_p50 or FAR),
     "serial": lambda each: (each.serial, each.brake_type),
     "aircraft": lambda each: (each.registration, each.position),
     "base": lambda each: (each.base, each.date_at_risk or FAR),
@@ -133,19 +133,15 @@ def answer(changes: Sequence[ChangeOut], on: dt.date, risk: str) -> str:
     waiting = sorted(filter(_dated, changes), key=ORDERS["due"])
     month, quarter = (on + dt.timedelta(days) for days in (30, 90))
     soon, later = (sum((each.date_at_risk or FAR) <= end for each in waiting) for end in (month, quarter))
+    now = f"{words.counted(due, 'brake')} at or below the limit" if due else "No brake is at its limit"
     told = (
-        f"{words.counted(due, 'brake')} at or below the limit now."
-        if due
-        else "No brake is at its limit now."
-    )
-    told += (
-        f" Acting before {RISKS[risk]}: {words.counted(soon, 'brake')}{' more' if due else ''} by {words.day(month)} and "
-        f"{words.number(later - soon)} after that by {words.day(quarter)}."
+        f"{now} now. Acting before {RISKS[risk]}: {words.counted(soon, 'brake')} by {words.day(month)} "
+        f"and {words.number(later - soon)} after that by {words.day(quarter)}."
     )
     if waiting:
         first = waiting[0]
         when = "now" if first.date_at_risk == on else f"by {words.day(first.date_at_risk)}"
-        told += f" First of these: {first.serial} on {first.registration}, position {first.position}, {when}."
+        told += f" Next: {first.serial} on {first.registration}, position {first.position}, {when}."
     return told
 
 

@@ -117,4 +117,5 @@ def _like_for_like(each: TypeCost, reference: str) -> str:
     told = f"Like for like, on the same landings, renewing heat sinks costs on {each.brake_type}"
     if low is None or high is None:
         return f"{told} about {words.significant(ratio)} times what it costs on {reference}; how surely is not known"
-    return f"{told} {words.rounded(ratio, low, high)} times what it costs on {reference} (8 in 10: {words.ranged(low, high)})"
+    middle, between = words.rounded(ratio, low, high), words.ranged(low, high)
+    return f"{told} {middle} times what it costs on {reference} (8 in 10: {between})"

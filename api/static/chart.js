@@ -1,7 +1,7 @@
 // Fetches the figures of a page, all in one answer, and draws each; on paper they are drawn again at the sheet's width.
 "use strict";
 
-const PAPER_PX = { portrait: 690, landscape: 980 };
+const PAPER_PX = { portrait: 690, landscape: 955 };
 const plots = [...document.querySelectorAll("[data-figure]")];
 
 async function fetchFigures(address) {

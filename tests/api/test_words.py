@@ -21,11 +21,14 @@ def test_a_minus_is_a_minus_sign_and_nothing_rounds_to_minus_zero():
 
 
 def test_what_is_not_known_says_so():
-    assert {words.number(None), words.length_mm(None), words.ranged(None, 2.0), words.day(None)} == {"not known"}
+    assert {words.number(None), words.length_mm(None), words.ranged(None, 2.0), words.day(None)} == {
+        "not known"
+    }
 
 
 @pytest.mark.parametrize(
-    ("value", "said"), [(31.17, "31.2"), (0.62, "0.620"), (1234.6, f"1{THIN}235"), (0.0, "0"), (9.996, "10.0")]
+    ("value", "said"),
+    [(31.17, "31.2"), (0.62, "0.620"), (1234.6, f"1{THIN}235"), (0.0, "0"), (9.996, "10.0")],
 )
 def test_three_significant_digits(value, said):
     assert words.significant(value) == said
@@ -105,10 +108,20 @@ def test_one_is_counted_in_the_singular():
 
 
 def test_a_list_ends_in_and():
-    assert [words.listed(items) for items in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == ["", "a", "a and b", "a, b and c"]
+    assert [words.listed(items) for items in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == [
+        "",
+        "a",
+        "a and b",
+        "a, b and c",
+    ]
 
 
 def test_material_is_told_by_mark_and_word():
     assert words.material("steel") == f"\N{BLACK SQUARE}{FIRM}steel"
     assert words.material("carbon") == f"\N{BLACK CIRCLE}{FIRM}carbon"
     assert words.material("") == "material not known"
+
+
+def test_a_warning_becomes_a_sentence_and_a_name_keeps_its_small_letter():
+    assert words.sentence("never read in this run") == "Never read in this run."
+    assert words.sentence("kit_cost 11,800 is low.") == "kit_cost 11,800 is low."

@@ -1,0 +1,50 @@
+"""How far the log reaches: made logs whose gaps are counted by hand."""
+
+import datetime as dt
+
+from api.pages.reach import Reach, reach_of
+from tests.builders import aircraft, change, daily, landings, records
+
+
+def test_a_whole_log_has_nothing_missing():
+    assert reach_of(records(daily(1, "2026-01-01", 60))) == Reach(dt.date(2026, 3, 1), 0)
+
+
+def test_before_the_first_landing_there_is_no_reach():
+    assert reach_of(records(aircraft())) == Reach(None, 0)
+
+
+def test_a_day_without_a_row_is_missing_and_a_zero_is_not():
+    log = records(daily(1, "2026-01-01", 50), landings(1, "2026-02-20", 0), landings(1, "2026-02-22", 2))
+    assert reach_of(log) == Reach(dt.date(2026, 2, 22), 1)
+
+
+def test_a_blank_is_not_reported_and_a_running_total_is():
+    log = records(
+        daily(1, "2026-01-01", 50),
+        landings(1, "2026-02-20", None),
+        landings(1, "2026-02-21", None, total_landings=900.0),
+        landings(1, "2026-02-22", 2),
+    )
+    assert reach_of(log).missing_aircraft_days == 1
+
+
+def test_a_period_total_covers_its_days():
+    log = records(daily(1, "2026-01-01", 50), landings(1, "2026-02-20", 30, to_day="2026-03-01"))
+    assert reach_of(log) == Reach(dt.date(2026, 3, 1), 0)
+
+
+def test_an_aircraft_that_fell_behind_is_missing_each_day_since():
+    craft = (aircraft(1), aircraft(2, base="Away"))
+    log = records(*craft, daily(1, "2026-01-01", 60), daily(2, "2026-01-01", 55))
+    assert reach_of(log) == Reach(dt.date(2026, 3, 1), 5)
+    assert reach_of(log, "Away").missing_aircraft_days == 5
+    assert reach_of(log, "Home").missing_aircraft_days == 0
+
+
+def test_an_aircraft_in_store_is_not_missed():
+    log = records(
+        aircraft(1), aircraft(2), change(2, "2026-02-25", status="stored"), daily(1, "2026-01-01", 60),
+        daily(2, "2026-01-01", 55),
+    )  # fmt: skip
+    assert reach_of(log).missing_aircraft_days == 0

@@ -1,0 +1,72 @@
+"""Every template uses what its page declares, and nothing else: a misspelt or a leftover name fails here."""
+
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+from jinja2 import nodes
+from jinja2.meta import find_undeclared_variables
+
+from api.pages.brakes import BrakePage, FindPage
+from api.pages.changeouts import ChangeOutsPage
+from api.pages.cost import CostPage
+from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
+from api.pages.front import FrontPage
+from api.pages.retrofit import RetrofitPage
+from api.pages.spares import SparesPage
+
+PAGES = {
+    "front.html": FrontPage,
+    "brakes.html": FindPage,
+    "brake.html": BrakePage,
+    "changeouts.html": ChangeOutsPage,
+    "spares.html": SparesPage,
+    "cost.html": CostPage,
+    "retrofit.html": RetrofitPage,
+    "error.html": ErrorPage,
+}
+
+
+def parsed(name):
+    return environment().parse(Path(TEMPLATES, name).read_text(encoding="utf-8"))
+
+
+def used_of(name, variable):
+    found = set()
+    for each in parsed(name).find_all(nodes.Getattr):
+        if isinstance(each.node, nodes.Name) and each.node.name == variable:
+            found.add(each.attr)
+    return found
+
+
+def test_every_template_has_a_declared_page():
+    assert {path.name for path in TEMPLATES.glob("*.html") if not path.name.startswith("_")} == set(PAGES)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_template_uses_exactly_what_its_page_declares(name):
+    assert used_of(name, "page") | {"frame"} == {field.name for field in fields(PAGES[name])}
+
+
+def own_names_of(name):
+    """Macros that a template imports or defines."""
+    taken = {each for one in parsed(name).find_all(nodes.FromImport) for each in one.names}
+    modules = {one.target for one in parsed(name).find_all(nodes.Import)}
+    return taken | modules | {one.name for one in parsed(name).find_all(nodes.Macro)}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_template_knows_no_other_name(name):
+    known = {"page", *environment().globals, *own_names_of(name)}
+    assert find_undeclared_variables(parsed(name)) <= known
+
+
+def test_the_frame_uses_only_what_it_declares():
+    declared = {field.name for field in fields(Frame)} | {"groups", "elsewhere"}
+    assert used_of("_frame.html", "frame") <= declared
+
+
+def test_every_filter_of_the_templates_exists():
+    for path in TEMPLATES.glob("*.html"):
+        filters = {each.name for each in parsed(path.name).find_all(nodes.Filter)}
+        assert filters <= set(environment().filters), path.name

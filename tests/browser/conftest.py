@@ -1,0 +1,98 @@
+"""A real browser on a real server: the demo fleet is made once a run, and served by its own process on a free port."""
+
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from seed_data.load import load_demo
+
+NO_BROWSER = "no Chromium was found; install the Debian package `chromium` (apt-get install chromium)"
+BROWSERS = ("chromium", "chromium-browser")
+QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+DESK = {"width": 1440, "height": 900}
+SERVING = "import sys; from api.cli import main; sys.exit(main(sys.argv[1:]))"
+
+
+@pytest.fixture(scope="session")
+def demo_database(tmp_path_factory: pytest.TempPathFactory) -> str:
+    url = f"sqlite:///{tmp_path_factory.mktemp('demo') / 'demo.db'}"
+    load_demo(url)
+    return url
+
+
+@pytest.fixture(scope="session")
+def entrance(demo_database: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The one-time link of a server that runs until the tests end."""
+    said = tmp_path_factory.mktemp("server") / "said.txt"
+    words = ["serve", "--db", demo_database, "--port", "0", "--link-for", "demo administrator"]
+    with (
+        said.open("w") as errors,
+        subprocess.Popen(
+            [sys.executable, "-c", SERVING, *words], stdout=subprocess.PIPE, stderr=errors, text=True
+        ) as server,
+    ):
+        assert server.stdout is not None
+        link = server.stdout.readline().strip()
+        if not link.startswith("http"):
+            pytest.fail(f"the server did not start: {said.read_text()}")
+        yield link
+        server.terminate()
+
+
+@pytest.fixture(scope="session")
+def address(entrance: str) -> str:
+    return entrance.partition("/enter/")[0]
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    found = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if found is None:
+        pytest.fail(NO_BROWSER)
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=found, args=QUIET)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="session")
+def let_in(browser: Browser, entrance: str, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The cookies of a browser that has used the link."""
+    kept = tmp_path_factory.mktemp("session") / "state.json"
+    context = browser.new_context()
+    context.set_default_timeout(60_000)
+    # The first page waits for the study; the others find it made.
+    context.new_page().goto(entrance)
+    context.storage_state(path=kept)
+    context.close()
+    return kept
+
+
+@pytest.fixture(scope="session")
+def context(browser: Browser, let_in: Path, address: str) -> Iterator[BrowserContext]:
+    made = browser.new_context(base_url=address, storage_state=let_in, viewport=DESK)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def page(context: BrowserContext) -> Iterator[Page]:
+    made = context.new_page()
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="session")
+def first_brake(context: BrowserContext) -> str:
+    """Where the record of the brake that comes due first stands."""
+    page = context.new_page()
+    page.goto("/changeouts")
+    found = page.locator("tbody th a").first.get_attribute("href")
+    page.close()
+    assert found is not None
+    return found
