@@ -76,9 +76,8 @@ def count_landings(book: Book, flown: FlownDays, starts: Starts) -> Count:
     since -= idle_landings(flown, stays, idle, stay, day)
     most = np.where(stays.ended < FAR, within, np.inf)
     since = np.clip(np.where(placed.day < stays.begun[stay], 0.0, since), 0.0, most[stay])
-    np.maximum.at(
-        within, stay, since
-    )  # a counter typed with a reading may know of landings not yet in the log
+    # A counter typed with a reading may know of landings that are not in the log yet.
+    np.maximum.at(within, stay, since)
     before = _before(stays, starts, within)
     return Count(before, within, *_rising(stays, placed, before[stay] + since), idle)
 

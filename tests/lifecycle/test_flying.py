@@ -220,6 +220,17 @@ def test_a_spell_on_the_ground_teaches_nothing_about_level_or_season(said):
     assert flying.season == pytest.approx(np.ones(12), abs=0.01)
 
 
+def test_what_an_aircraft_flew_while_leased_out_teaches_nothing():
+    fleet = records(
+        daily(1, "2023-01-01", 365, full_stops=4),
+        daily(1, "2024-01-01", 91, full_stops=9),
+        daily(1, "2024-04-01", 91, full_stops=4),
+        change(1, "2024-01-01", status="leased out"),
+        change(1, "2024-04-01", status="flying"),
+    )
+    assert learn_flying(fleet, ON).landings_a_day(1) == pytest.approx(4, rel=0.01)
+
+
 @pytest.mark.parametrize("status", ["stored", "sold", "leased out"])
 def test_an_aircraft_that_does_not_fly_gets_no_landings_and_no_date(status):
     flying = learn_flying(steady(change(1, "2024-06-01", status=status)), ON)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lifecycle.landings import fly_days
-from tests.builders import aircraft_type, daily, event, landings, records
+from tests.builders import aircraft, aircraft_type, daily, event, landings, records
 from tests.lifecycle.fleets import FIRST, iso
 
 ON = dt.date(2024, 3, 31)
@@ -74,6 +74,16 @@ def test_a_first_total_alone_says_nothing_about_a_blank_day():
         landings(1, "2024-01-02", 1, total_landings=101),
     ]
     assert by_day(*rows) == {"2024-01-02": 1}
+
+
+def test_totals_of_two_aircraft_are_not_subtracted_from_each_other():
+    rows = [
+        aircraft(1),
+        aircraft(2),
+        landings(1, "2024-01-01", 2, total_landings=100),
+        landings(2, "2024-01-02", None, total_landings=500),
+    ]
+    assert fly_days(records(*rows), ON).braked[-1] == 2
 
 
 def test_totals_of_a_replaced_counter_are_not_subtracted():

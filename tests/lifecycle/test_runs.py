@@ -130,6 +130,14 @@ def test_a_brake_back_from_overhaul_and_not_yet_installed_has_a_run_that_waits()
     assert len(measured.spans) == 1
 
 
+def test_an_overhaul_that_took_one_day_does_not_end_the_run_it_starts():
+    runs = runs_of(
+        installation(1, "2023-12-31", "2024-02-01", removal_reason="worn"),
+        shop_visit(1, "2024-02-05", "2024-02-05"),
+    )
+    assert lives(runs) == [(1, "12-31", "02-01", "worn"), (2, "02-05", "", "")]
+
+
 def test_a_brake_never_installed_has_one_run_that_has_not_started():
     runs = runs_of(brake(1))
     assert lives(runs) == [(1, "", "", "")]
@@ -175,6 +183,14 @@ def test_a_brake_that_came_within_its_run_brings_its_landings():
     )
     assert (runs["landings"] - 181).tolist() == [400, 300, 0]
     assert runs["known_start"].tolist() == [False, False, True]
+
+
+def test_landings_before_a_start_pin_was_measured_are_not_brought_along():
+    runs = runs_of(
+        brake(1, landings_since_overhaul=400),
+        installation(1, "2024-01-01", starts_as="same run", start_pin_mm=31.0),
+    )
+    assert runs["landings"].tolist() == [181]
 
 
 def test_a_brake_installed_before_the_log_begins_has_no_known_start():
