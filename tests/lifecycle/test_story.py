@@ -173,3 +173,37 @@ def test_brake_never_read_has_a_fan_from_its_type_and_no_path():
 def test_brake_that_nobody_knows_is_refused():
     with pytest.raises(BadRecordsError, match="brake 99"):
         brake_story(study(), 99)
+
+
+def reshimmed(step_sd_mm) -> BrakeStory:
+    """One brake lifted by 8 mm in the middle of its run."""
+    rng = np.random.default_rng(9)
+    rows = [b.limit(10), *b.daily(1, "2025-01-01", 365, A_DAY), b.installation(1, "2024-12-31")]
+    for day in pd.date_range("2025-01-14", "2025-12-20", freq="14D"):
+        lifted = 8.0 if day > pd.Timestamp("2025-07-02") else 0.0
+        worn = RATE * A_DAY * (day - pd.Timestamp("2024-12-31")).days
+        rows.append(b.reading(1, day.date().isoformat(), f"{50 - worn + lifted + rng.normal(0, 0.15):.1f}"))
+    rows.append(b.reshim(1, "2025-07-02", 8.0, step_sd_mm))
+    records = b.records(*rows)
+    return brake_story(open_study(records, AssumptionSet(()), on=ON, known_on=ON, seed=1), 1)
+
+
+def away_from_the_path(told) -> float:
+    """Largest distance of a reading in the rate from the path drawn, over the landings that the path covers."""
+    at, path = ([getattr(point, name) for point in told.fit] for name in ("landings", "left_mm"))
+    near = [point for point in told.readings if point.landings >= at[0]]
+    nearest = [int(np.argmin(np.abs(np.array(at) - point.landings))) for point in near]
+    return max(abs(path[place] - point.left_mm) for place, point in zip(nearest, near, strict=True))
+
+
+def test_path_jumps_with_a_re_shim_of_a_known_step():
+    told = reshimmed(0.0)
+    assert told.fit[0].landings == 0
+    assert away_from_the_path(told) < 1.5  # half a step of the path drawn, and the gauge
+
+
+def test_path_begins_anew_after_a_re_shim_of_an_uncertain_step():
+    told = reshimmed(1.0)
+    after = [point for point in told.readings if point.day > dt.date(2025, 7, 2)]
+    assert told.fit[0].landings == after[0].landings
+    assert away_from_the_path(told) < 1.5
