@@ -14,7 +14,7 @@ __all__ = ["db"]
 
 def run(connection: Connection) -> None:
     """Run within the caller's transaction, on SQLite too, so that a failed migration leaves the old version."""
-    context.configure(connection=connection, target_metadata=Base.metadata, transactional_ddl=True)
+    context.configure(connection=connection, target_metadata=Base.metadata)
     context.run_migrations()
 
 

@@ -7,13 +7,13 @@ import random
 import pytest
 from sqlalchemy import Enum, func, select, text
 
-from db.chain import append
+from db.chain import append, change_hash, packed, unpacked
 from db.entry.installations import record_installations
 from db.entry.landings import record_landings
 from db.errors import BrokenChainError, LedgerError
 from db.records.fleet import BaseStation
 from db.records.log import Change
-from db.verify import FACTS, Verified, read_anchor, verify
+from db.verify import FACTS, read_anchor, verify
 from tests.ledger import ACT, installation, rows
 
 SEED = 20261125
@@ -186,10 +186,49 @@ def test_a_cut_tail_passes_without_an_anchor(ledger):
     assert verify(ledger, rebuild=True).facts < whole.facts
 
 
-def test_a_rewritten_log_is_found_by_its_anchor(ledger):
-    anchor = Verified(verify(ledger).facts, "f" * 64)
+def rewrite(session, first, *, rehash):
+    """Put another name into a change, log and column alike, and as many hashes as `rehash` right again."""
+    changes = session.execute(select(Change.__table__).where(Change.seq >= first).order_by(Change.seq)).all()
+    previous = changes[0].previous
+    for place, change in enumerate(changes[: max(rehash, 1)]):
+        body = unpacked(change.body).replace(b'"person":"ann"', b'"person":"eve"', 1 if place == 0 else 0)
+        hash_ = change_hash(change.seq, previous, body) if place < rehash else change.hash
+        values = {"body": packed(body), "previous": previous, "hash": hash_}
+        values |= {"person": "eve"} if place == 0 else {}
+        session.execute(Change.__table__.update().where(Change.seq == change.seq).values(values))
+        previous = hash_
+    if rehash >= len(changes):
+        session.execute(text(f"UPDATE chain_head SET hash = '{previous}'"))
+
+
+@pytest.mark.parametrize(("rehash", "where"), [(0, 3), (1, 4)])
+def test_a_rewritten_change_breaks_its_own_link_or_the_next(ledger, rehash, where):
+    unguarded(ledger)
+    rewrite(ledger, 3, rehash=rehash)
+    with pytest.raises(BrokenChainError) as caught:
+        verify(ledger)
+    assert caught.value.seq == where
+
+
+def test_a_log_rewritten_to_its_end_is_found_by_its_anchor_alone(ledger):
+    anchor = verify(ledger)
+    unguarded(ledger)
+    rewrite(ledger, 3, rehash=1_000)
+    assert verify(ledger, rebuild=True).facts == anchor.facts
     with pytest.raises(BrokenChainError, match="rewritten"):
         verify(ledger, anchor)
+
+
+@pytest.mark.parametrize(
+    "column", ["hash", "previous", "person", "source", "act", "recorded_at", "recorded_on", "facts"]
+)
+def test_every_column_of_the_log_is_compared(ledger, column):
+    unguarded(ledger)
+    other = {"recorded_on": "2020-01-01", "facts": 99}.get(column, "0" * 64)
+    ledger.execute(text(f"UPDATE change SET {column} = '{other}' WHERE seq = 4"))
+    with pytest.raises(BrokenChainError) as caught:
+        verify(ledger)
+    assert caught.value.seq == 4
 
 
 def test_the_first_broken_sequence_number_is_named(ledger):
