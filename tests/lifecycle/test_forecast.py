@@ -140,6 +140,14 @@ def test_reading_at_the_limit_is_due_now_whatever_keeps_it_out_of_the_rate(state
     assert f"at or below the wear limit: read on 20 Dec 2025{because}" in change.warnings
 
 
+def test_check_without_a_value_that_says_past_the_limit_is_due_now():
+    change = from_the_last_fit(fleet(b.reading(1, "2025-12-20", None, within_limit="no")))["S1"]
+    assert (change.kind, change.landings_p90, change.date_p90) == ("observed", 0, ON)
+    assert (change.pin_mm, change.read_on) == (None, dt.date(2025, 12, 20))
+    within = from_the_last_fit(fleet(b.reading(1, "2025-12-20", None)))["S1"]
+    assert (within.kind, within.read_on) == ("estimated", dt.date(2025, 12, 17))
+
+
 def test_limit_is_compared_in_exact_decimals():
     """0.394 in is 10.0076 mm, above a limit of 10 mm; 0.393 in is 9.9822 mm, below it (one inch is 25.4 mm)."""
     above = from_the_last_fit(fleet(b.reading(1, "2025-12-20", "0.394", unit="in", cold="no")))["S1"]
