@@ -10,7 +10,11 @@ import pandas as pd
 
 from lifecycle.pathfilter import Floats
 
+Level = tuple[str, str]
+
 FACTORS: Final = ("position_group", "base")
+# How far position groups and bases move a rate, as a fraction of it (common practice, no source).
+EFFECT: Final = {"position_group": 0.1, "base": 0.25}
 
 
 @dataclass(frozen=True)
@@ -22,22 +26,57 @@ class Covariates:
     ----------
     levels : tuple of (str, str)
         Factor and level of each column after the first, which is all ones.
+    seen : tuple of (str, str)
+        Levels at which runs with readings have flown, those without a column of their own among them.
     dropped : tuple of str
-        Why other columns are not there, in words.
+        Why they have none, in words.
     """
 
-    levels: tuple[tuple[str, str], ...]
+    levels: tuple[Level, ...]
+    seen: tuple[Level, ...]
     dropped: tuple[str, ...] = ()
 
-    def columns(self, shares: dict[tuple[str, str], Floats], count: int) -> Floats:
-        """Design of shape (count, 1 + levels) from the shares of each factor and level; an unseen level is zeros."""
+    def columns(self, shares: Mapping[Level, Floats], count: int) -> Floats:
+        """
+        Design of shape (count, 1 + levels) from the share of each level.
+
+        Landings at levels never seen count as spread evenly over those of the factor that have a column.
+        """
+        factors = [factor for factor, _ in self.levels]
+        unseen = {factor: self.unseen(shares, factor, count) for factor in set(factors)}
         none = np.zeros(count)
-        return np.column_stack([np.ones(count), *(shares.get(level, none) for level in self.levels)])
+        spread = [
+            shares.get(level, none) + unseen[level[0]] / factors.count(level[0]) for level in self.levels
+        ]
+        return np.column_stack([np.ones(count), *spread])
+
+    def shares_at(self, places: Mapping[str, str]) -> dict[Level, Floats]:
+        """Shares of one brake at these places by factor; "" stands for no place in particular: even over those seen."""
+        shares: dict[Level, Floats] = {}
+        for factor, place in places.items():
+            seen = [level for level in self.seen if level[0] == factor]
+            even = not place and seen and (factor, "") not in seen
+            shares |= (
+                {level: np.full(1, 1.0 / len(seen)) for level in seen}
+                if even
+                else {(factor, place): np.ones(1)}
+            )
+        return shares
+
+    def unseen(self, shares: Mapping[Level, Floats], factor: str, count: int) -> Floats:
+        """Share of the landings of each run, (count,), at levels of a factor where no run read has flown."""
+        known = [shares[level] for level in self.seen if level[0] == factor and level in shares]
+        return np.maximum(1.0 - np.sum(known, axis=0), 0.0) if known else np.ones(count)
+
+    def doubt(self, shares: Mapping[Level, Floats], count: int) -> Floats:
+        """Variance of the rate for want of any record of a level, (count,), as a fraction of the rate squared."""
+        parts = [(EFFECT[name] * self.unseen(shares, name, count)) ** 2 for name in FACTORS]
+        return np.asarray(np.sum(parts, axis=0))
 
 
 def shares_flown(
     spans: pd.DataFrame, place: npt.NDArray[np.int64], until: Floats, now: pd.DataFrame
-) -> dict[tuple[str, str], Floats]:
+) -> dict[Level, Floats]:
     """
     Share of each run's landings that was flown at each level of each factor.
 
@@ -62,7 +101,7 @@ def shares_flown(
     total = _summed(flown, place, until.size)
     still = total <= 0
     weight = np.divide(1.0, total, out=np.zeros_like(total), where=~still)
-    shares: dict[tuple[str, str], Floats] = {}
+    shares: dict[Level, Floats] = {}
     for factor in FACTORS:
         levels, code = np.unique(spans[factor].to_numpy(str), return_inverse=True)
         for number, level in enumerate(levels):
@@ -78,9 +117,9 @@ def _summed(values: Floats, place: npt.NDArray[np.int64], count: int) -> Floats:
     return np.bincount(place, weights=values, minlength=count).astype(np.float64)
 
 
-def shares_now(now: pd.DataFrame) -> dict[tuple[str, str], Floats]:
+def shares_now(now: pd.DataFrame) -> dict[Level, Floats]:
     """1 at the level each run is at, else 0, by factor and level."""
-    shares: dict[tuple[str, str], Floats] = {}
+    shares: dict[Level, Floats] = {}
     for factor in FACTORS:
         at = now[factor].to_numpy(str)
         for level in np.unique(at):
@@ -88,7 +127,7 @@ def shares_now(now: pd.DataFrame) -> dict[tuple[str, str], Floats]:
     return shares
 
 
-def choose(shares: dict[tuple[str, str], Floats], told: npt.NDArray[np.bool_]) -> Covariates:
+def choose(shares: dict[Level, Floats], told: npt.NDArray[np.bool_]) -> Covariates:
     """
     Columns that the runs with readings can tell apart.
 
@@ -104,7 +143,7 @@ def choose(shares: dict[tuple[str, str], Floats], told: npt.NDArray[np.bool_]) -
     Covariates
         A level that no run or every run shares, and one that repeats another, is dropped and named.
     """
-    kept: dict[tuple[str, str], Floats] = {}
+    kept: dict[Level, Floats] = {}
     shared, dropped = [], []
     for (factor, level), share in sorted(shares.items()):
         seen = share[told]
@@ -124,28 +163,5 @@ def choose(shares: dict[tuple[str, str], Floats], told: npt.NDArray[np.bool_]) -
             kept[factor, level] = seen
     if shared:
         dropped.append(f"every run read is at {', '.join(shared)}: no effect of it can be told")
-    return Covariates(tuple(kept), tuple(dropped))
-
-
-def row_at(covariates: Covariates, at: Mapping[str, str]) -> Floats:
-    """
-    Design row of a brake at one level of each factor.
-
-    Parameters
-    ----------
-    covariates : Covariates
-        Columns of the design.
-    at : mapping of str to str
-        Level by factor; one that the columns do not know, or none, counts as the average of those they know.
-
-    Returns
-    -------
-    array of shape (1 + levels,)
-        One, then the share of each level.
-    """
-    factors = [factor for factor, _ in covariates.levels]
-    shares = []
-    for factor, level in covariates.levels:
-        known = (factor, at.get(factor, "")) in covariates.levels
-        shares.append(float(at.get(factor) == level) if known else 1.0 / factors.count(factor))
-    return np.array([1.0, *shares])
+    flown_at = tuple(level for level, share in sorted(shares.items()) if share[told].any())
+    return Covariates(tuple(kept), flown_at, tuple(dropped))

@@ -1,12 +1,12 @@
 """A brake that begins to wear faster or slower than its own past: a two-sided CUSUM on its innovations."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from lifecycle.pathfilter import Floats, Readings
-from lifecycle.posterior import RunPosterior
+from lifecycle.posterior import RunPosterior, widened
 
 SLACK: Final = 0.5
 ALARM: Final = 4.0
@@ -102,8 +102,4 @@ def doubt_rate(state: RunPosterior, drift: Drift, *, measurement_sd: float) -> R
         Rate and wear stand as they are, and how they vary together; the rate may be either.
     """
     doubt = np.where(drift.sign != 0, np.nan_to_num(drift.rate_mm - state.rate) ** 2, 0.0)
-    rate_var = state.rate_var + doubt
-    share = np.divide(state.rate_var, rate_var, out=np.ones_like(rate_var), where=rate_var > 0)
-    gap = state.gap * share
-    filter_p = np.maximum(state.wear_var - gap**2 * rate_var, 0.0) / measurement_sd**2
-    return replace(state, rate_var=rate_var, gap=gap, filter_p=np.where(doubt > 0, filter_p, state.filter_p))
+    return widened(state, doubt, measurement_sd=measurement_sd)

@@ -1,6 +1,6 @@
 """What the readings of one run say about its rate and its wear now, given the fit of its brake type."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -117,6 +117,32 @@ def of_readings(fit: WearFit, readings: Readings, z: Floats, z_now: Floats) -> R
         gap=lag,
         filter_p=np.maximum(wear_var - lag * lag * rate_var, 0.0) / sigma2,
     )
+
+
+def widened(state: RunPosterior, extra_var: Floats, *, measurement_sd: float) -> RunPosterior:
+    """
+    Posterior with more doubt about the rate.
+
+    Parameters
+    ----------
+    state : RunPosterior
+        Of n_runs runs.
+    extra_var : array of shape (n_runs,)
+        Added to the variance of the rate, (mm/landing)^2.
+    measurement_sd : float
+        Of the type's fit, mm.
+
+    Returns
+    -------
+    RunPosterior
+        Rate, wear, its variance and their covariance stand as they are.
+    """
+    rate_var = state.rate_var + extra_var
+    share = np.divide(state.rate_var, rate_var, out=np.ones_like(rate_var), where=extra_var > 0)
+    gap = state.gap * share
+    filter_p = np.maximum(state.wear_var - gap**2 * rate_var, 0.0) / measurement_sd**2
+    filter_p = np.where(extra_var > 0, filter_p, state.filter_p)
+    return replace(state, rate_var=rate_var, gap=gap, filter_p=filter_p)
 
 
 def innovations(fit: WearFit, readings: Readings, z: Floats) -> Floats:

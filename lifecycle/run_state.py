@@ -8,7 +8,7 @@ import pandas as pd
 from lifecycle.drag import Drift, doubt_rate, find_drift
 from lifecycle.outliers import Gated, gate
 from lifecycle.pathfilter import Bools, Floats, Readings
-from lifecycle.posterior import RunPosterior, innovations, of_readings
+from lifecycle.posterior import RunPosterior, innovations, of_readings, widened
 from lifecycle.type_model import TypeModel
 from lifecycle.wear_case import WearCase
 from lifecycle.within_limit import latest_checks, learn_from_checks
@@ -45,6 +45,8 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
     z_now = model.covariates.columns(case.shares_now, count)
     judged = gate(model.fit, case.readings, z)
     state = of_readings(model.fit, judged.readings, z, z_now)
+    doubt = state.rate**2 * model.covariates.doubt(case.shares_now, count)
+    state = widened(state, doubt, measurement_sd=model.fit.measurement_sd)
     drift = find_drift(innovations(model.fit, judged.readings, z), judged.readings)
     state = doubt_rate(state, drift, measurement_sd=model.fit.measurement_sd)
     check = latest_checks(case, readings, state)
@@ -70,7 +72,9 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
         },
         index=case.runs.index,
     )
-    frame["warnings"] = pd.Series(_warnings(state, judged, drift), index=frame.index, dtype=object)
+    frame["warnings"] = pd.Series(
+        _warnings(state, judged, drift, case.readings), index=frame.index, dtype=object
+    )
     return RunStates(frame, _gated_rows(case, judged, readings))
 
 
@@ -80,9 +84,9 @@ def _degrees(model: TypeModel, state: RunPosterior, before: Floats) -> Floats:
     return 1.0 / (prior_share**2 / model.runs_dof + (1.0 - prior_share) ** 2 / model.path_dof)
 
 
-def _warnings(state: RunPosterior, judged: Gated, drift: Drift) -> list[tuple[str, ...]]:
+def _warnings(state: RunPosterior, judged: Gated, drift: Drift, readings: Readings) -> list[tuple[str, ...]]:
     out, again = np.count_nonzero(judged.gated, axis=0), np.count_nonzero(judged.reopened, axis=0)
-    lost, copied = np.isnan(state.wear_mm), _copied(judged.readings)
+    lost, copied = np.isnan(state.wear_mm), _copied(readings)
     said: list[tuple[str, ...]] = [()] * lost.size
     for run in np.flatnonzero((out > 0) | (again > 0) | lost | copied | (drift.sign != 0)):
         found = []

@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from lifecycle.covariates import Covariates, choose, row_at
+from lifecycle.covariates import EFFECT, Covariates, choose
 from lifecycle.outliers import GATE, gate
 from lifecycle.pathfilter import Floats, Readings
 from lifecycle.posterior import innovations
@@ -15,8 +15,6 @@ from lifecycle.wear_prior import WearPrior
 
 # Squared deviations that the belief about each variance counts as; a type of 40 runs outvotes it 20 to 1.
 WEIGHT: Final = 2.0
-# How far position groups and bases move a rate, as a fraction of it (common practice, no source).
-EFFECT: Final = {"position_group": 0.1, "base": 0.25}
 # Fewer runs with an unknown start tell nothing of its distribution: each then sets its own level.
 STARTS_WANTED: Final = 10
 ROUNDS: Final = 3
@@ -151,7 +149,7 @@ def assume_type(typical: Typical) -> TypeModel:
     dof = 3.0 + typical.seen
     source = "the other types" if typical.seen else "a rule of thumb"
     said = (f"no run of this type has been read: assumed from {source}",)
-    return TypeModel(fit, Covariates(()), runs_dof=dof, path_dof=dof, kind="assumed", warnings=said)
+    return TypeModel(fit, Covariates((), ()), runs_dof=dof, path_dof=dof, kind="assumed", warnings=said)
 
 
 def typical_of(models: list[TypeModel]) -> Typical:
@@ -193,7 +191,12 @@ def _typical_sd(found: list[float], rule: float) -> float:
 
 def mean_rate(model: TypeModel) -> float:
     """Rate at the average of the levels of each factor, mm per landing."""
-    return float(row_at(model.covariates, {}) @ model.fit.rate)
+    return float(average_row(model.covariates) @ model.fit.rate)
+
+
+def average_row(covariates: Covariates) -> Floats:
+    """Design row of a brake whose landings are spread evenly over the levels of each factor."""
+    return np.asarray(covariates.columns({}, 1)[0])
 
 
 def _rough_rate(readings: Readings, typical: Typical) -> float:
@@ -274,6 +277,6 @@ def _type_warnings(fit: WearFit, covariates: Covariates) -> tuple[str, ...]:
     found = []
     if fit.runs < FEW_RUNS:
         found.append(f"{fit.runs} runs read: the scatter leans on other types or common practice")
-    if row_at(covariates, {}) @ fit.rate <= 0:
+    if average_row(covariates) @ fit.rate <= 0:
         found.append("mean wear per landing is not above zero: check the convention and unit of its readings")
     return tuple(found)

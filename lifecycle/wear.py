@@ -9,11 +9,10 @@ import numpy as np
 import pandas as pd
 from scipy.stats import t as student
 
-from lifecycle.covariates import row_at
 from lifecycle.errors import NotEnoughDataError
 from lifecycle.exposure import Runs
 from lifecycle.run_state import state_of
-from lifecycle.type_model import TypeModel, assume_type, fit_type, is_told, typical_of
+from lifecycle.type_model import TypeModel, assume_type, average_row, fit_type, is_told, typical_of
 from lifecycle.wear_case import WearCase, cases_by_type
 
 # Below so many runs a type is fitted again with beliefs centred on what the other types showed.
@@ -185,7 +184,7 @@ def prior_rate(fit: FleetFit, brake_type: str, position_group: str = "", base: s
     brake_type : str
         A type not in the fit gets what the other types suggest, labelled as assumed.
     position_group, base : str
-        A level that the fit does not know counts as the average of those it knows.
+        A level that the fit does not know counts as the average of those it knows, and widens the variance.
 
     Returns
     -------
@@ -193,11 +192,13 @@ def prior_rate(fit: FleetFit, brake_type: str, position_group: str = "", base: s
         Variance between runs plus the parameters' uncertainty.
     """
     model = fit.models.get(brake_type, fit.unread)
-    row = row_at(model.covariates, {"position_group": position_group, "base": base})
-    rate_var = model.fit.rate_sd**2 + row @ model.fit.covariance[1:, 1:] @ row
+    at = model.covariates.shares_at({"position_group": position_group, "base": base})
+    row = model.covariates.columns(at, 1)[0]
+    rate = float(row @ model.fit.rate)
+    doubt = rate**2 * model.covariates.doubt(at, 1)[0]
     return PriorRate(
-        rate_mm=float(row @ model.fit.rate),
-        rate_var=float(rate_var),
+        rate_mm=rate,
+        rate_var=float(model.fit.rate_sd**2 + row @ model.fit.covariance[1:, 1:] @ row + doubt),
         path_sd=model.fit.path_sd,
         measurement_sd=model.fit.measurement_sd,
         dof=model.runs_dof,
@@ -215,7 +216,7 @@ def _states(
 
 
 def _type_fit(brake_type: str, model: TypeModel) -> TypeFit:
-    row, fit = row_at(model.covariates, {}), model.fit
+    row, fit = average_row(model.covariates), model.fit
     rate = float(row @ fit.rate)
     half = float(student.ppf(1 - TAIL, model.runs_dof) * np.sqrt(row @ fit.covariance[1:, 1:] @ row))
     return TypeFit(
