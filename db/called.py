@@ -30,12 +30,15 @@ class Names:
     """What record numbers are called in the files."""
 
     def __init__(self, facts: Mapping[str, pd.DataFrame]) -> None:
-        def by_number(name: str, text: str) -> "pd.Series[Any]":
-            return facts[name].set_index("fact")[text]
+        def by_number(name: str, text: str) -> dict[int, Any]:
+            return dict(zip(facts[name]["fact"].tolist(), facts[name][text].tolist(), strict=True))
 
         self._names = {name: by_number(f"{name}s", name) for name in ("base", "aircraft_type", "brake_type")}
         self._serials = by_number("brakes", "serial")
-        self._types = by_number("brakes", "brake_type").map(self._names["brake_type"])
+        types = self._names["brake_type"]
+        self._types = {
+            brake: types.get(kind, "") for brake, kind in by_number("brakes", "brake_type").items()
+        }
         first = facts["aircraft"][["fact", "registration"]].rename(columns={"fact": "aircraft"})
         first["from_on"] = pd.Timestamp(dt.date.min).as_unit("s")
         later = facts["aircraft_changes"][["aircraft", "new_registration", "from_on"]]
@@ -71,5 +74,6 @@ class Names:
         return pd.Series(found["registration"].fillna("").to_numpy(), index=facts.index, dtype="str")
 
 
-def _called(names: "pd.Series[Any]", numbers: "pd.Series[Any]") -> "pd.Series[Any]":
-    return numbers.map(names).fillna("").astype("str")
+def _called(names: Mapping[int, str], numbers: "pd.Series[Any]") -> "pd.Series[Any]":
+    called = [names.get(number, "") for number in numbers]
+    return pd.Series(called, index=numbers.index, dtype="str")

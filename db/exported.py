@@ -108,8 +108,9 @@ def _with_removals(made: pd.DataFrame, removals: pd.DataFrame) -> pd.DataFrame:
 
 def _with_pins(readings: pd.DataFrame, rulings: pd.DataFrame) -> pd.DataFrame:
     """Readings with their pins as they were typed, and the state that a second person gave them."""
-    ruled = readings["fact"].map(rulings.set_index("reading")["state"])
+    ruled = dict(zip(rulings["reading"], rulings["state"], strict=True))
+    states = [ruled.get(fact, state) for fact, state in zip(readings["fact"], readings["state"], strict=True)]
     most = int(readings["pins"].str.count(";").max() + 1) if len(readings) else 1
     pins = readings["pins"].str.split(";", expand=True).fillna("").reindex(columns=range(most), fill_value="")
     pins.columns = [f"pin_{number}" for number in range(1, most + 1)]
-    return pd.concat([readings.assign(state=readings["state"].mask(ruled.notna(), ruled)), pins], axis=1)
+    return pd.concat([readings.assign(state=pd.array(states, dtype="str")), pins], axis=1)

@@ -1,0 +1,288 @@
+"""Exported and imported again, the ledger is the same; no text in it runs in a spreadsheet."""
+
+import csv
+import datetime as dt
+import itertools
+import tempfile
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+from openpyxl import load_workbook
+from sqlalchemy import select
+
+from db.chain import Act, append
+from db.errors import LedgerError
+from db.export import export
+from db.files import FILES
+from db.files.column import DAYS, NUMBERS
+from db.imports import load
+from db.imports.quoting import RISKY, quoted
+from db.imports.refused import CellError
+from db.imports.texts import parse_name, parse_text
+from db.lookup import current, known_by
+from db.observe import observe, observe_assumptions
+from db.records.brakes import Removal
+from db.records.economics import AssumptionEntry, StockCount
+from db.records.readings import Landing, PinReading, Ruling
+from db.session import Session, open_engine
+from tests.db.conftest import TODAY
+from tests.db.good_folder import files, write
+
+ACT = Act("ann", "import", "import records")
+COUNTED = itertools.count()
+PHASES = (Phase.explicit, Phase.reuse, Phase.generate)  # a load takes too long to shrink by
+
+
+@pytest.fixture
+def empty(sqlite_url):
+    """A session on an empty ledger; on SQLite, because the files are what is tested."""
+    engine = open_engine(sqlite_url)
+    with Session(engine) as session:
+        yield session
+    engine.dispose()
+
+
+def bring_in(session, path):
+    loaded = load(session, path, ACT, approved=True, today=TODAY)
+    return {file.file: file for file in loaded.files}
+
+
+def out(session, path, known_on=None):
+    export(session, path, known=known_by(session, known_on))
+    return path
+
+
+def read(folder):
+    """Cells of every file of a folder, as text."""
+    texts = {}
+    for path in folder.iterdir():
+        with path.open(encoding="utf-8", newline="") as text:
+            texts[path.stem] = list(csv.reader(text))
+    return texts
+
+
+def column(folder, file, name):
+    header, *rows = read(folder)[file]
+    return [row[header.index(name)] for row in rows]
+
+
+def observed(session):
+    """What the arithmetic reads, with names for record numbers, so that two ledgers compare."""
+    records = observe(session, on=TODAY, known=known_by(session))
+    called = {
+        "aircraft": records.aircraft.set_index("aircraft")["registration"],
+        "brake": (records.brakes["serial"] + " " + records.brakes["brake_type"]).set_axis(
+            records.brakes["brake"]
+        ),
+    }
+    called["brake_back"] = called["brake"]
+    frames = {}
+    for field in fields(records):
+        frame = getattr(records, field.name).drop(columns="record")
+        for name in set(called) & set(frame):
+            frame[name] = frame[name].map(called[name])
+        frames[field.name] = frame.astype("str").sort_values(list(frame)).to_numpy().tolist()
+    items = observe_assumptions(session, on=TODAY, known=known_by(session)).items
+    frames["assumptions"] = sorted([str(vars(item) | {"record": 0}) for item in items])
+    return frames
+
+
+@pytest.mark.parametrize("name", ["out", "out.xlsx"])
+def test_an_export_imported_into_an_empty_ledger_gives_equal_facts(ledger, session, tmp_path, name):
+    loaded = bring_in(session, out(ledger, tmp_path / name))
+    assert not any(file.held for file in loaded.values())
+    assert observed(session) == observed(ledger)
+    again, first = out(session, tmp_path / "again"), out(ledger, tmp_path / "first")
+    assert read(again) == read(first)
+
+
+def test_an_export_is_the_same_bytes_each_time(ledger, tmp_path):
+    first, second = out(ledger, tmp_path / "1"), out(ledger, tmp_path / "2")
+    for path in first.iterdir():
+        assert path.read_bytes() == (second / path.name).read_bytes()
+    assert {path.stem for path in first.iterdir()} == set(FILES)
+
+
+def test_an_export_tells_what_was_known_by_a_day(empty, tmp_path):
+    rows = [{"base": "East", "recorded_on": "2019-05-01"}, {"base": "West", "recorded_on": "2020-05-01"}]
+    bring_in(empty, write(tmp_path / "bases", {"bases": rows}))
+    assert column(out(empty, tmp_path / "out", dt.date(2019, 12, 31)), "bases", "base") == ["East"]
+
+
+def test_the_day_on_which_a_record_was_written_down_travels_with_it(empty, tmp_path):
+    rows = [{"base": "East", "recorded_on": "2019-05-01"}]
+    bring_in(empty, write(tmp_path / "bases", {"bases": rows}))
+    assert column(out(empty, tmp_path / "out"), "bases", "recorded_on") == ["2019-05-01"]
+
+
+def test_a_removal_written_down_later_takes_a_row_of_its_own_and_comes_back_as_known(
+    empty, sqlite_copies, tmp_path
+):
+    history = files()
+    history["installations"][0] |= {"recorded_on": "2024-01-02", "removed_on": "", "removal_reason": ""}
+    bring_in(empty, write(tmp_path / "first", history))
+    late = history["installations"][0] | {
+        "removed_on": "2024-03-10",
+        "removal_reason": "worn",
+        "recorded_on": "2024-04-20",
+    }
+    bring_in(empty, write(tmp_path / "late", {"installations": [late]}))
+    folder = out(empty, tmp_path / "out")
+    rows = [row for row in read(folder)["installations"] if row[0] == "0017"]
+    assert [(row[5], row[12]) for row in rows] == [("", "2024-01-02"), ("2024-03-10", "2024-04-20")]
+    with sqlite_copies(f"again_{next(COUNTED)}") as url, Session(open_engine(url)) as again:
+        bring_in(again, folder)
+        assert set(again.scalars(select(Removal.known_on))) == set(empty.scalars(select(Removal.known_on)))
+        assert read(out(again, tmp_path / "again")) == read(folder)
+
+
+def test_an_assumption_that_waits_for_approval_still_waits_after_an_administrators_import(
+    empty, sqlite_copies, tmp_path
+):
+    load(empty, write(tmp_path / "files", files()), ACT, approved=False, today=TODAY)
+    folder = out(empty, tmp_path / "out")
+    assert (
+        set(column(folder, "assumptions", "approved"))
+        == set(column(folder, "wear_limits", "approved"))
+        == {"no"}
+    )
+    with sqlite_copies(f"again_{next(COUNTED)}") as url, Session(open_engine(url)) as again:
+        bring_in(again, folder)
+        assert not any(again.scalars(select(AssumptionEntry.approved)))
+
+
+def test_held_and_ruled_readings_keep_their_states(ledger, empty, tmp_path):
+    row = files()["pin_readings"][1]
+    others = [row | {"pin_1": "35.5", "pin_2": "35.6"}, row | {"pin_1": "34.9", "pin_2": "35.1"}]
+    loaded = bring_in(ledger, write(tmp_path / "others", {"pin_readings": others}))
+    assert loaded["pin_readings"].held == 2
+    ruled = ledger.scalars(
+        current(PinReading).where(PinReading.state == "held").with_only_columns(PinReading.fact)
+    )
+    append(ledger, ACT, [(Ruling, [{"reading": ruled.first(), "state": "refused"}])])
+    folder = out(ledger, tmp_path / "out")
+    states = column(folder, "pin_readings", "state")
+    assert sorted(states) == ["accepted"] * 6 + ["held", "refused"]
+    bring_in(empty, folder)
+    assert column(out(empty, tmp_path / "again"), "pin_readings", "state") == states
+
+
+def test_corrected_facts_go_out_as_they_are_now_and_withdrawn_ones_stay_behind(ledger, empty, tmp_path):
+    for model, changed in ((Landing, {"full_stops": 9}), (StockCount, {"withdrawn": True})):
+        found = ledger.execute(current(model)).first()
+        row = {key: value for key, value in found._mapping.items() if key not in ("id", "seq", "known_on")}
+        row |= {"version": 2, "supersedes": found.id, "reason": "misread"} | changed
+        append(ledger, ACT, [(model, [row])])
+    folder = out(ledger, tmp_path / "out")
+    assert "9" in column(folder, "landings", "full_stops")
+    assert len(column(folder, "stock", "base")) == 1
+    bring_in(empty, folder)
+    assert observed(empty) == observed(ledger)
+
+
+def test_an_export_never_overwrites(ledger, tmp_path):
+    folder, book = out(ledger, tmp_path / "out"), out(ledger, tmp_path / "out.xlsx")
+    for path in (folder, book):
+        with pytest.raises(LedgerError, match="name a new"):
+            out(ledger, path)
+
+
+def accepted(parse):
+    """Texts that an import takes as they are."""
+
+    def takes(text):
+        try:
+            return parse(text) == text and text.strip(" ") == text
+        except CellError:
+            return False
+
+    return takes
+
+
+RISKY_STARTS = [
+    "",
+    "=",
+    "+",
+    "-",
+    "@",
+    "'",
+    "'=",
+    "\t",
+    "\n",
+    "\uff1d",
+    "=cmd|' /C calc'!A0",
+    "0",
+    "1e5",
+    "_x000D_",
+]
+ANY = st.builds(
+    "".join, st.tuples(st.sampled_from(RISKY_STARTS), st.text(st.characters(codec="utf-8"), max_size=8))
+)
+TEXTS = ANY.filter(accepted(parse_text))
+NAMES = ANY.filter(accepted(parse_name)).filter(bool)
+TABLES = ("bases", "brake_types", "brakes", "stock", "assumptions")
+
+
+@st.composite
+def fleets(draw):
+    """Some files of the good folder with other names, texts and numbers in them."""
+    rows = {name: table for name, table in files().items() if name in TABLES}
+    names = draw(st.lists(NAMES, min_size=3, max_size=3, unique=True))
+    swap = dict(zip(("Works", "PL-100", "0018"), names, strict=True))
+    for table in rows.values():
+        for row in table:
+            row |= {cell: quoted(swap.get(value, value)) for cell, value in row.items()}
+            row["note"] = quoted(draw(TEXTS))
+    rows["assumptions"] = [row for row in rows["assumptions"] if not row["aircraft_type"]]
+    rows["assumptions"][0]["value"] = repr(draw(st.floats(11000, 15000)))
+    rows["assumptions"][1]["low"] = repr(draw(st.floats(0, 0.03)))
+    return rows
+
+
+def live_cells(path):
+    """Cells that a spreadsheet would run."""
+    if path.is_dir():
+        for name, (header, *rows) in read(path).items():
+            texts = [FILES[name].column(cell).kind not in (*NUMBERS, *DAYS) for cell in header]
+            told = [cell for row in rows for cell, text in zip(row, texts, strict=True) if text]
+            yield from (cell for cell in told if RISKY.match(cell) and not cell.startswith("'"))
+    else:
+        book = load_workbook(path, read_only=True)
+        cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
+        yield from (cell.value for cell in cells if cell.data_type == "f")
+        book.close()
+
+
+def comes_back_equal(copies, rows):
+    """Import, export both ways, import each: equal, and nothing in them runs."""
+    with (
+        tempfile.TemporaryDirectory() as name,
+        copies(f"one_{next(COUNTED)}") as one,
+        copies(f"two_{next(COUNTED)}") as two,
+        Session(open_engine(one)) as session,
+        Session(open_engine(two)) as other,
+    ):
+        folder = Path(name)
+        bring_in(session, write(folder / "in", rows))
+        first = read(out(session, folder / "out"))
+        for way in (folder / "out", out(session, folder / "out.xlsx")):
+            assert not list(live_cells(way))
+            bring_in(other, way)
+            assert read(out(other, folder / f"again-{way.stem}{way.suffix[1:]}")) == first
+            other.rollback()
+
+
+@settings(max_examples=4, deadline=None, phases=PHASES)
+@given(rows=fleets())
+def test_whatever_the_texts_an_export_comes_back_equal(sqlite_copies, rows):
+    comes_back_equal(sqlite_copies, rows)
+
+
+@pytest.mark.long
+@settings(max_examples=500, deadline=None, phases=PHASES)
+@given(rows=fleets())
+def test_whatever_the_texts_an_export_comes_back_equal_500_times(sqlite_copies, rows):
+    comes_back_equal(sqlite_copies, rows)
