@@ -100,10 +100,11 @@ def fit_type(case: WearCase, typical: Typical) -> TypeModel:
     readings = _levelled(case.readings)
     covariates = choose(case.shares, np.asarray(readings.valid.any(axis=0)))
     z = covariates.columns(case.shares, len(case.runs))
-    rate_mm = _rough_rate(readings, typical)
+    rough = _rough_rates(readings)
+    rate_mm = _middle_rate(rough, typical)
     prior = _beliefs(readings, covariates, rate_mm, typical)
     floor = case.resolution_mm / np.sqrt(12.0)
-    first = _guess(rate_mm, z.shape[1], prior, floor)
+    first = _guess(rate_mm, z.shape[1], prior, floor, spread_mm=_spread(rough))
     judged = gate(first, readings, z, limit=GATE * _inflation(first, readings, z))
     for _ in range(ROUNDS):
         fit = fit_readings(judged.readings, z, prior=prior, measurement_floor_mm=floor)
@@ -199,8 +200,8 @@ def average_row(covariates: Covariates) -> Floats:
     return np.asarray(covariates.columns({}, 1)[0])
 
 
-def _rough_rate(readings: Readings, typical: Typical) -> float:
-    """Median over runs of the median slope from their start (the first reading, where the start is unknown)."""
+def _rough_rates(readings: Readings) -> Floats:
+    """Median slope of each run from its start (its first reading, where the start is unknown); runs without one out."""
     free = with_free_level(readings)
     runs = np.arange(free.unknown.size)
     moved, first = free.restart.any(axis=0), free.restart.argmax(axis=0)
@@ -209,9 +210,17 @@ def _rough_rate(readings: Readings, typical: Typical) -> float:
     told = free.valid & (dx > 0)
     slopes = np.sort(np.divide(dw, dx, out=np.full_like(dw, np.inf), where=told), axis=0)
     count = np.count_nonzero(told, axis=0)
-    middle = slopes[np.maximum(count - 1, 0) // 2, runs][count > 0]
-    rate = float(np.median(middle)) if middle.size else 0.0
+    return np.asarray(slopes[np.maximum(count - 1, 0) // 2, runs][count > 0])
+
+
+def _middle_rate(rough: Floats, typical: Typical) -> float:
+    rate = float(np.median(rough)) if rough.size else 0.0
     return rate if rate > 0 else typical.rate_mm
+
+
+def _spread(rough: Floats) -> float:
+    """Standard deviation of the runs' rates by their median distance from the middle, which slips do not move."""
+    return float(np.median(np.abs(rough - np.median(rough)))) / 0.6745 if rough.size else 0.0
 
 
 def _beliefs(readings: Readings, covariates: Covariates, rate_mm: float, typical: Typical) -> WearPrior:
@@ -230,12 +239,17 @@ def _beliefs(readings: Readings, covariates: Covariates, rate_mm: float, typical
     )
 
 
-def _guess(rate_mm: float, columns: int, prior: WearPrior, floor_mm: float) -> WearFit:
-    """A fit before any fit: the rough rate and the beliefs, with room for what the covariates will explain."""
+def _guess(rate_mm: float, columns: int, prior: WearPrior, floor_mm: float, *, spread_mm: float) -> WearFit:
+    """
+    A fit before any fit: the rough rate and the beliefs, with room for what the covariates will explain.
+
+    Brakes of a type may differ by more than is believed: then the spread that is seen counts, or a brake that wears
+    fast from its first reading to its last would be taken for a row of slips.
+    """
     return WearFit(
         rate=np.concatenate([[rate_mm], np.zeros(columns - 1)]),
         covariance=np.zeros((1 + columns, 1 + columns)),
-        rate_sd=3.0 * prior.rate_sd,
+        rate_sd=max(3.0 * prior.rate_sd, spread_mm),
         path_sd=prior.path_sd,
         measurement_sd=max(prior.measurement_sd, floor_mm),
         start_mm=0.0,
