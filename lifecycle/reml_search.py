@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from scipy.optimize import brentq, minimize, minimize_scalar
 
-from lifecycle.pathfilter import Floats, Readings, filter_path
+from lifecycle.pathfilter import Floats, PathSums, Readings, filter_path
 from lifecycle.reml import Design, Profile, Spread, profile
 from lifecycle.wear_prior import WearPrior
 
@@ -45,11 +45,12 @@ class Problem:
 
 @dataclass(frozen=True)
 class Found:
-    """Best variance ratios: covariance of start and rate, path variance per landing, and the criterion there."""
+    """Best variance ratios: covariance of start and rate, path variance per landing; the criterion and sums there."""
 
     spread: Spread
     path_ratio: float
     at: Profile
+    sums: PathSums
 
 
 def search(problem: Problem, *, path_noise: bool) -> Found:
@@ -92,10 +93,9 @@ def _simplest(problem: Problem, found: Found) -> Found:
     """A spread that the readings do not feel (one run; no landings flown) is none, not what rounding made of it."""
     if problem.prior.weight:
         return found
-    sums = filter_path(problem.readings, found.path_ratio)
     as_good = found.at.value + 1e-12 * abs(found.at.value)
     for spread in (Spread(0.0, 0.0, 0.0), Spread(found.spread.start, 0.0, 0.0)):
-        at = profile(sums, problem.design, spread)
+        at = profile(found.sums, problem.design, spread)
         if at.value <= as_good:
             return replace(found, spread=spread, at=at)
     return found
@@ -110,7 +110,7 @@ def _inner(problem: Problem, path_ratio: float, warm: Spread | None, tolerance: 
     else:
         least = 0.0 if not problem.prior.weight else np.exp(LOG_RATE[0]) / problem.scale**2
         spread = _search_rate(at, problem.scale, warm, least=least, tolerance=tolerance)
-    return Found(spread, path_ratio, at(spread))
+    return Found(spread, path_ratio, at(spread), sums)
 
 
 def _bracket_path(problem: Problem) -> tuple[float, float]:
@@ -154,7 +154,7 @@ def _search_rate(
         low = high = float(np.clip(np.log(warm.rate) + unit, *LOG_RATE))
         width = 0.05
     else:
-        grid = np.arange(*LOG_RATE, 2 * np.log(10))
+        grid = np.arange(*LOG_RATE, 3 * np.log(10))
         values = [at(Spread(0.0, 0.0, float(np.exp(point - unit)))).value for point in grid]
         low = high = float(grid[int(np.argmin(values))])
         width = 1.0

@@ -6,9 +6,9 @@ import numpy as np
 import numpy.typing as npt
 
 from lifecycle.errors import BadRecordsError, NotEnoughDataError
-from lifecycle.pathfilter import Bools, Floats, Readings, arrange, filter_path
+from lifecycle.pathfilter import Bools, Floats, PathSums, Readings, arrange, filter_path
 from lifecycle.reml import Design, Spread, means, profile, solve_run
-from lifecycle.reml_search import Problem, search
+from lifecycle.reml_search import Found, Problem, search
 from lifecycle.wear_prior import NO_PRIOR, WearPrior
 
 
@@ -34,7 +34,7 @@ class WearFit:
     degrees : float
         Readings less coefficients, plus what the prior counts for.
     runs, readings : int
-        Runs with a reading, and readings used.
+        Runs with a reading, and readings that tell something (not those that only set a level).
     columns_kept : array of bool, shape (n_columns,)
         Columns not dropped.
     warnings : tuple of str
@@ -151,12 +151,23 @@ def fit_readings(
     if not told.size and not prior.rate:
         raise NotEnoughDataError("no run has a reading; at least one reading, or a prior, is wanted")
     readings, z = readings.take(told), z[told]
-    kept, has_start = _estimable(readings, z, prior)
-    if not has_start:
+    sums = filter_path(readings, 0.0)
+    kept, has_start = _estimable(readings, sums, z, prior)
+    if not has_start and readings.unknown.any():
         readings = with_free_level(readings)
+        sums = filter_path(readings, 0.0)
     floor = max(measurement_floor_mm**2, _roundoff(readings))
     design = Design(z[:, kept], readings.unknown, has_start, readings.degrees, floor)
-    return _fit(readings, design, kept, prior, path_noise=path_noise)
+    line = profile(sums, design, Spread(0.0, 0.0, 0.0), prior=prior).coefficients
+    problem = Problem(
+        readings=_less_line(readings, design, line),
+        design=design,
+        scale=_typical_landings(readings),
+        prior=prior.shifted(line[int(has_start) :]),
+    )
+    found = search(problem, path_noise=path_noise)
+    fit = _estimates(design, kept, line, found)
+    return replace(fit, degrees=fit.degrees + prior.degrees, warnings=_warnings(readings, sums, design, kept))
 
 
 def with_free_level(readings: Readings) -> Readings:
@@ -165,9 +176,8 @@ def with_free_level(readings: Readings) -> Readings:
     return replace(readings, restart=readings.restart | first, unknown=np.zeros_like(readings.unknown))
 
 
-def _estimable(readings: Readings, z: Floats, prior: WearPrior) -> tuple[Bools, bool]:
+def _estimable(readings: Readings, sums: PathSums, z: Floats, prior: WearPrior) -> tuple[Bools, bool]:
     """Columns of the rate that are not constant zero nor a mix of those before them; whether the start is one more."""
-    sums = filter_path(readings, 0.0)
     rate = z.T @ (z * sums.sxx[:, None])
     if prior.rate:
         rate = rate + np.diag(np.diag(rate) + 1.0)  # a belief about each coefficient makes each estimable
@@ -212,16 +222,14 @@ def _typical_landings(readings: Readings) -> float:
     return float(2.0 ** np.round(np.log2(max(last, 1.0))))
 
 
-def _fit(readings: Readings, design: Design, kept: Bools, prior: WearPrior, *, path_noise: bool) -> WearFit:
-    first = int(design.has_start)
-    none = Spread(0.0, 0.0, 0.0)
-    line = profile(filter_path(readings, 0.0), design, none, prior=prior).coefficients
+def _less_line(readings: Readings, design: Design, line: Floats) -> Readings:
+    """What the pooled line leaves: the same model, with sums of squares that keep their digits."""
     start, rate = means(design, line)
-    centred = replace(
-        readings, wear_mm=readings.wear_mm - readings.valid * (start + rate * readings.landings)
-    )
-    problem = Problem(centred, design, _typical_landings(readings), prior.shifted(line[first:]))
-    found = search(problem, path_noise=path_noise)
+    on_line = readings.valid * (start + rate * readings.landings)
+    return replace(readings, wear_mm=readings.wear_mm - on_line)
+
+
+def _estimates(design: Design, kept: Bools, line: Floats, found: Found) -> WearFit:
     at, spread, sigma2 = found.at, found.spread, found.at.sigma2
     coefficients = line + at.coefficients
     places = np.concatenate([[design.has_start], kept]).nonzero()[0]
@@ -241,15 +249,14 @@ def _fit(readings: Readings, design: Design, kept: Bools, prior: WearPrior, *, p
         start_correlation=float(spread.both / product) if product > 0 else 0.0,
         has_start=design.has_start,
         criterion=at.value,
-        degrees=design.degrees - coefficients.size + prior.degrees,
+        degrees=float(design.degrees - coefficients.size),
         runs=design.unknown.size,
-        readings=int(np.count_nonzero(readings.valid)),
+        readings=design.degrees,
         columns_kept=kept,
-        warnings=_warnings(readings, design, kept),
     )
 
 
-def _warnings(readings: Readings, design: Design, kept: Bools) -> tuple[str, ...]:
+def _warnings(readings: Readings, sums: PathSums, design: Design, kept: Bools) -> tuple[str, ...]:
     found = []
     if not kept.all():
         found.append(
@@ -260,14 +267,13 @@ def _warnings(readings: Readings, design: Design, kept: Bools) -> tuple[str, ...
     values = readings.wear_mm[readings.valid]
     if values.size > 1 and np.ptp(values) == 0:
         found.append("all readings are equal: copied or unread")
-    elif _on_perfect_lines(readings):
+    elif _on_perfect_lines(readings, sums):
         found.append("readings lie on perfect lines: copied or calculated, not read")
     return tuple(found)
 
 
-def _on_perfect_lines(readings: Readings) -> bool:
+def _on_perfect_lines(readings: Readings, sums: PathSums) -> bool:
     """Whether every run of three or more readings lies on a line of its own."""
-    sums = filter_path(readings, 0.0)
     longer = np.count_nonzero(readings.valid & ~readings.restart, axis=0) > 1 + (readings.unknown > 0)
     none = Spread(1e12, 0.0, 1e12)  # as good as a free line for each run
     start, rate = solve_run(sums, none, sums.t1, sums.tx)

