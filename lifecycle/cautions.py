@@ -84,7 +84,7 @@ def _shorter_readings(installed: Installed, flying: Flying, on: dt.date) -> Iter
     """Readings out of the rate that say less is left: the date they would give stands beside the forecast."""
     frame = installed.frame
     asked = frame["gated_on"].notna().to_numpy() & frame["limit_mm"].notna().to_numpy()
-    asked &= frame["rate_mm"].to_numpy() > 0
+    asked &= (frame["rate_mm"].to_numpy() > 0) & ~frame["due"].to_numpy(bool)
     some = frame[asked]
     landings = (some["gated_mm"] - some["limit_mm"]) / some["rate_mm"] - some["gated_flown"]
     days = flying.days_to(some["aircraft"].to_numpy(), np.maximum(landings.to_numpy(), 0.0))

@@ -240,7 +240,8 @@ class Passage:
         total = self.flown + np.asarray(landings)
         variance = self.rate_var * total**2 + (2 * self.start_cov + self.path_sd**2) * total + self.start_var
         spread = np.sqrt(variance + self.rate**2 * np.asarray(landings_var))
-        return np.asarray(self.remaining_mm - self.rate * total + _widened(ndtri(np.asarray(level, dtype=float)), self.dof) * spread)
+        score = _widened(ndtri(np.asarray(level, dtype=float)), self.dof)
+        return np.asarray(self.remaining_mm - self.rate * total + score * spread)
 
 
 def _score(law: Passage, total: Floats) -> Floats:

@@ -14,7 +14,6 @@ import pandas as pd
 import pytest
 
 from lifecycle import score
-from lifecycle.covariates import Covariates
 from lifecycle.exposure import Runs
 from lifecycle.installed import law_of
 from lifecycle.life import Passage
@@ -135,7 +134,8 @@ def without_path_noise(fleet: InventedFleet, fit: FleetFit) -> pd.DataFrame:
     """The plain mixed model: the same readings, all scatter taken for gauge error."""
     case = cases_by_type(fleet.runs)["BT-1"]
     plain = fit_readings(case.readings, np.ones((len(case.runs), 1)), path_noise=False)
-    seen = replace(fit.models["BT-1"], fit=plain, covariates=Covariates(()))
+    model = fit.models["BT-1"]
+    seen = replace(model, fit=plain, covariates=replace(model.covariates, levels=()))
     return state_of(seen, case, fleet.runs.readings).posterior
 
 
@@ -150,7 +150,7 @@ def as_the_truth_knows(fleet: InventedFleet, fit: FleetFit) -> pd.DataFrame:
         path_sd=PATH_SD,
         measurement_sd=np.hypot(GAUGE_SD, GAUGE_STEP_MM / np.sqrt(12)),
     )
-    seen = replace(model, fit=true, covariates=Covariates(()))
+    seen = replace(model, fit=true, covariates=replace(model.covariates, levels=()))
     known = state_of(seen, cases_by_type(fleet.runs)["BT-1"], fleet.runs.readings).posterior
     return known.assign(dof=np.inf)
 

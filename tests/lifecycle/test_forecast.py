@@ -137,7 +137,7 @@ def test_reading_at_the_limit_is_due_now_whatever_keeps_it_out_of_the_rate(state
     assert change.landings_p10 == change.landings_p50 == change.landings_p90 == change.landings_at_risk == 0
     assert {change.date_p10, change.date_p50, change.date_p90, change.date_at_risk} == {ON}
     assert (change.pin_mm, change.read_on) == (10.0, dt.date(2025, 12, 20))
-    assert f"at or below the wear limit: read on 20 Dec 2025{because}" in change.warnings
+    assert change.warnings == (f"at or below the wear limit: read on 20 Dec 2025{because}",)
 
 
 def test_check_without_a_value_that_says_past_the_limit_is_due_now():
