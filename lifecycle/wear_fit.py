@@ -34,7 +34,7 @@ class WearFit:
     degrees : float
         Readings less coefficients, plus what the prior counts for.
     runs, readings : int
-        Runs with a reading, and readings that tell something (not those that only set a level).
+        Runs with a reading that tells something, and their readings.
     columns_kept : array of bool, shape (n_columns,)
         Columns not dropped.
     warnings : tuple of str
@@ -167,7 +167,12 @@ def fit_readings(
     )
     found = search(problem, path_noise=path_noise)
     fit = _estimates(design, kept, line, found)
-    return replace(fit, degrees=fit.degrees + prior.degrees, warnings=_warnings(readings, sums, design, kept))
+    return replace(
+        fit,
+        degrees=fit.degrees + prior.degrees,
+        readings=int(np.count_nonzero(readings.valid)),
+        warnings=_warnings(readings, sums, design, kept),
+    )
 
 
 def with_free_level(readings: Readings) -> Readings:

@@ -4,6 +4,7 @@ How fast the wear fit is, printed: `python tests/benchmarks/bench_wear.py`.
 A fit of 240,000 runs of 12 readings from arrays, the posterior of all of them, and the plain mixed model at 2,000
 runs beside the reference library's.
 """
+# ruff: noqa: T201 (what it prints is what it is for)
 
 import argparse
 import sys
@@ -16,10 +17,10 @@ import statsmodels.api as sm
 
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1] / "lifecycle")]
 
-from wear_fleet import paths
+from wear_fleet import paths  # noqa: E402 the paths above come first
 
-from lifecycle.posterior import posterior
-from lifecycle.wear_fit import fit_wear
+from lifecycle.posterior import posterior  # noqa: E402 the same
+from lifecycle.wear_fit import fit_wear  # noqa: E402 the same
 
 
 def timed(what, work):
