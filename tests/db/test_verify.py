@@ -237,3 +237,11 @@ def test_the_first_broken_sequence_number_is_named(ledger):
     with pytest.raises(BrokenChainError) as caught:
         verify(ledger)
     assert caught.value.seq == 4
+
+
+def test_a_missing_change_is_named(ledger):
+    unguarded(ledger)
+    ledger.execute(text("DELETE FROM change WHERE seq = 4"))
+    with pytest.raises(BrokenChainError, match="missing") as caught:
+        verify(ledger)
+    assert caught.value.seq == 4
