@@ -11,13 +11,14 @@ from typing import Any, Final
 
 import pandas as pd
 from openpyxl import Workbook
+from openpyxl.cell import WriteOnlyCell
 from sqlalchemy.orm import Session
 
 from db.errors import LedgerError
 from db.exported import exported
 from db.files import File
 from db.files.column import DAYS, LENGTH, MONTH, NUMBERS, WORD
-from db.imports.quoting import quoted
+from db.imports.quoting import quoted, to_sheet
 from db.lookup import Known
 
 LAST_ROW: Final = 1_048_576  # of a sheet, as the format has it (ECMA-376)
@@ -59,10 +60,21 @@ def _workbook(session: Session, path: Path, known: Known) -> dict[str, int]:
         sheet = workbook.create_sheet(file.name)
         sheet.append(list(frame.columns))
         for row in zip(*(_cells(file, frame[name]) for name in frame), strict=True):
-            sheet.append(row)
+            sheet.append([_sheet_cell(sheet, value) for value in row])
         rows[file.name] = len(frame)
     workbook.save(path)
     return rows
+
+
+def _sheet_cell(sheet: Any, value: Any) -> Any:  # noqa: ANN401 - a sheet and cells, which openpyxl does not type
+    if isinstance(value, str):
+        return to_sheet(value)
+    if isinstance(value, float) and float(f"{value:.16g}") != value:
+        # The library writes 16 digits; a number that needs 17 is handed over as its own text.
+        cell = WriteOnlyCell(sheet, repr(value))
+        cell.data_type = "n"
+        return cell
+    return value
 
 
 def _cells(file: File, column: "pd.Series[Any]") -> list[Any]:

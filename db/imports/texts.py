@@ -23,7 +23,7 @@ def parse_text(text: str) -> str:
     _no_cell_error(text)
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     if not text.isprintable():
-        bad = next((c for c in text.translate(KEPT_IN_TEXT) if unicodedata.category(c) in ("Cc", "Cs")), None)
+        bad = next((c for c in text.translate(KEPT_IN_TEXT) if _no_writing(c)), None)
         if bad is not None:
             raise CellError(f"has a control character ({_named(bad)})", "take the character out")
     if len(text) > LONGEST_TEXT:
@@ -85,6 +85,11 @@ def _nearest_word(text: str, words: Collection[str]) -> str:
 def _no_cell_error(text: str) -> None:
     if text.startswith("#") and text.lower() in CELL_ERRORS:
         raise CellError("is a spreadsheet's error", "mend the formula, or leave the cell empty")
+
+
+def _no_writing(character: str) -> bool:
+    """Say whether a character can stand in no text: controls, half characters, and what XML has no place for."""
+    return unicodedata.category(character) in ("Cc", "Cs") or character in "\ufffe\uffff"
 
 
 def _named(character: str) -> str:

@@ -10,6 +10,7 @@ from typing import Any, Final
 from openpyxl import load_workbook
 
 from db.errors import RowError
+from db.imports.quoting import from_sheet
 from db.imports.source import ROWS_AT_ONCE, Rows, Source
 
 LAST_ROW: Final = 1_048_576  # of a sheet, as the format has it (ECMA-376)
@@ -109,4 +110,4 @@ def _text(value: object) -> str:
         return str(value).upper()
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
-    return str(value)
+    return from_sheet(str(value))
