@@ -82,15 +82,20 @@ class _Whitened:
 
 
 def _whiten(sums: PathSums, spread: Spread) -> _Whitened:
-    det = sums.s11 * sums.sxx - sums.s1x**2
-    trace = sums.s11 * spread.start + 2 * sums.s1x * spread.both + sums.sxx * spread.rate
-    d = 1.0 + trace + det * (spread.start * spread.rate - spread.both**2)
+    det, d = _determinants(sums, spread)
     return _Whitened(
         w11=(sums.s11 + det * spread.rate) / d,
         w12=(sums.s1x - det * spread.both) / d,
         w22=(sums.sxx + det * spread.start) / d,
         logdet=float(np.sum(np.log(d))),
     )
+
+
+def _determinants(sums: PathSums, spread: Spread) -> tuple[Floats, Floats]:
+    """|A| and |I + A spread| of each run; the latter from the former, since its own products cancel."""
+    det = sums.s11 * sums.sxx - sums.s1x**2
+    trace = sums.s11 * spread.start + 2 * sums.s1x * spread.both + sums.sxx * spread.rate
+    return det, 1.0 + trace + det * (spread.start * spread.rate - spread.both**2)
 
 
 def solve_run(sums: PathSums, spread: Spread, r1: Floats, rx: Floats) -> tuple[Floats, Floats]:
@@ -115,7 +120,7 @@ def solve_run(sums: PathSums, spread: Spread, r1: Floats, rx: Floats) -> tuple[F
     m12 = sums.s11 * spread.both + sums.s1x * spread.rate
     m21 = sums.s1x * spread.start + sums.sxx * spread.both
     m22 = 1.0 + sums.s1x * spread.both + sums.sxx * spread.rate
-    d = m11 * m22 - m12 * m21
+    _, d = _determinants(sums, spread)
     return (m22 * r1 - m12 * rx) / d, (m11 * rx - m21 * r1) / d
 
 

@@ -6,7 +6,7 @@ from functools import cache, partial
 from typing import Final
 
 import numpy as np
-from scipy.optimize import brentq, minimize, minimize_scalar
+from scipy.optimize import Bounds, brentq, minimize, minimize_scalar
 
 from lifecycle.pathfilter import Floats, PathSums, Readings, filter_path
 from lifecycle.reml import Design, Profile, Spread, profile
@@ -15,6 +15,8 @@ from lifecycle.wear_prior import WearPrior
 # Variance ratios are searched in units of a typical run's landings, over all magnitudes that double precision tells.
 LOG_RATE: Final = (np.log(1e-8), np.log(1e16))
 LOG_PATH: Final = (np.log(1e-6), np.log(1e8))
+LEAST: Final = np.array([np.log(1e-5), np.log(1e-5), -8.0])
+MOST: Final = np.array([np.log(1e8), np.log(1e8), 8.0])
 THINNED_RUNS: Final = 4000
 NEAR: Final = 0.3
 # Within the search for the path noise the rate's variance need not be exact: its error enters squared.
@@ -174,33 +176,34 @@ def _search_rate(
 def _search_both(
     at: Callable[[Spread], Profile], scale: float, warm: Spread | None, *, degrees: int, tolerance: float
 ) -> Spread:
-    """Start and rate together, over the lower triangular root of their covariance (Bates et al. 2015)."""
+    """Start and rate together, over the logs of their deviations and the inverse tanh of their correlation."""
 
-    def spread_of(root: Floats) -> Spread:
-        start, both, rate = root[0], root[1] / scale, root[2] / scale
-        return Spread(float(start * start), float(start * both), float(both * both + rate * rate))
+    def spread_of(point: Floats) -> Spread:
+        start, rate = np.exp(point[0]), np.exp(point[1]) / scale
+        return Spread(float(start**2), float(np.tanh(point[2]) * start * rate), float(rate**2))
 
-    def value_and_slope(root: Floats) -> tuple[float, Floats]:
-        found = at(spread_of(root))
-        lower = np.array([[root[0], 0.0], [root[1] / scale, root[2] / scale]])
-        slope = 2 * found.slope @ lower
-        both = np.array([slope[0, 0], slope[1, 0] / scale, slope[1, 1] / scale])
-        return found.value / degrees, both / degrees
+    def value_and_slope(point: Floats) -> tuple[float, Floats]:
+        spread = spread_of(point)
+        found = at(spread)
+        slope = found.slope * np.array([[spread.start, spread.both], [spread.both, spread.rate]])
+        turned = 2 * found.slope[0, 1] * np.sqrt(spread.start * spread.rate) / np.cosh(point[2]) ** 2
+        return found.value / degrees, np.array([*(2 * slope.sum(axis=1)), turned]) / degrees
 
-    if warm is not None and warm.start > 0:
-        start = np.sqrt(warm.start)
-        both = scale * warm.both / start
-        first = np.array([start, both, np.sqrt(max(scale**2 * warm.rate - both**2, 1e-6))])
+    if warm is not None and warm.start > 0 and warm.rate > 0:
+        together = np.clip(warm.both / np.sqrt(warm.start * warm.rate), -0.999, 0.999)
+        first = np.array(
+            [np.log(warm.start) / 2, np.log(warm.rate) / 2 + np.log(scale), np.arctanh(together)]
+        )
     else:
-        tries = [np.array([size, 0.0, size]) for size in (1e-2, 0.1, 1.0, 10.0, 100.0)]
-        first = min(tries, key=lambda root: at(spread_of(root)).value)
+        tries = [np.log([size, size, 1.0]) for size in (1e-2, 0.1, 1.0, 10.0, 100.0)]
+        first = min(tries, key=lambda point: at(spread_of(point)).value)
     # SLSQP rather than L-BFGS-B, whose threads cost ten times the work itself on three unknowns.
     best = minimize(
         value_and_slope,
-        first,
+        np.clip(first, LEAST, MOST).astype(np.float64),
         jac=True,
         method="SLSQP",
-        bounds=[(0.0, None), (None, None), (0.0, None)],
+        bounds=Bounds(LEAST, MOST),
         options={"ftol": tolerance**2 + 1e-16, "maxiter": 200},
     )
     return spread_of(best.x)
