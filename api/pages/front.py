@@ -1,6 +1,7 @@
 """The front page: what comes due first, and where."""
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -97,6 +98,9 @@ def page_of(frame: Frame, study: Study, changes: Sequence[ChangeOut], bases: Seq
 def by_base(changes: Sequence[ChangeOut], on: dt.date) -> tuple[BaseDue, ...]:
     """Counts by base; those in 30 and 90 days leave out what is at its limit already."""
     return tuple(
+    by_name: dict[str, list[ChangeOut]] = defaultdict(list)
+    for each in changes:
+        by_name[each.base].append(each)
         BaseDue(
             base=base,
             at_limit=sum(map(at_limit, here)),
@@ -104,8 +108,7 @@ def by_base(changes: Sequence[ChangeOut], on: dt.date) -> tuple[BaseDue, ...]:
             in_90_days=_within(here, on + dt.timedelta(days=90)),
             fitted=len(here),
         )
-        for base in sorted({each.base for each in changes})
-        for here in [[each for each in changes if each.base == base]]
+        for base, here in sorted(by_name.items())
     )
 
 

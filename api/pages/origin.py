@@ -4,6 +4,9 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+import numpy.typing as npt
+
 from api import words
 from api.pages.frame import Frame, Scope
 from lifecycle.assumptions import Assumption
@@ -28,17 +31,17 @@ def origin_of(
     """What stands behind figures that take in every record of these kinds, and the assumptions of these names."""
     return Origin(
         what=what,
-        records=tuple(numbers_told(kind, getattr(study.records, kind)["record"].tolist()) for kind in kinds),
+        records=tuple(numbers_told(kind, getattr(study.records, kind)["record"]) for kind in kinds),
         assumptions=tuple(item for item in study.assumptions.items if item.name in assumptions),
         scope=frame.told_scope,
     )
 
 
-def numbers_told(kind: str, numbers: Sequence[int]) -> str:
-    """`pin readings 59341-82745`: each number of a few records, first and last of many."""
-    name = words.capital(words.name_in_words(kind))
-    if not numbers:
+def numbers_told(kind: str, numbers: npt.ArrayLike) -> str:
+    """`Pin readings: 59341-82745`: each number of a few records, first and last of many."""
+    name, known = words.capital(words.name_in_words(kind)), np.asarray(numbers, dtype=np.int64)
+    if known.size == 0:
         return f"{name}: none"
-    if len(numbers) <= MOST_LISTED:
-        return f"{name}: {words.record_numbers(numbers)}"
-    return f"{name}: {len(numbers)} records between {min(numbers)} and {max(numbers)}"
+    if known.size <= MOST_LISTED:
+        return f"{name}: {words.record_numbers(known.tolist())}"
+    return f"{name}: {words.number(known.size)} records between {known.min()} and {known.max()}"

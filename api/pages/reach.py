@@ -32,16 +32,19 @@ def reach_of(records: Records, base: str = "") -> Reach:
     log = log[log["full_stops"].notna() | log["total_landings"].notna()]
     if log.empty:
         return Reach(None, 0)
-    ends = log["to_day"].fillna(log["day"])
-    through = ends.max().date()
-    days = np.arange(day_number(through) - WINDOW_DAYS + 1, day_number(through) + 1)
-    code = pd.Index(records.aircraft["aircraft"]).get_indexer(log["aircraft"])
-    told = _covered(len(records.aircraft), days, code, day_numbers(log["day"]), day_numbers(ends) + 1)
+    log = log.assign(end=log["to_day"].fillna(log["day"]))
+    through = log["end"].max()
+    recent = log[log["end"] > through - pd.Timedelta(days=WINDOW_DAYS)]
+    days = np.arange(day_number(through.date()) - WINDOW_DAYS + 1, day_number(through.date()) + 1)
+    code = pd.Index(records.aircraft["aircraft"]).get_indexer(recent["aircraft"])
+    told = _covered(
+        len(records.aircraft), days, code, day_numbers(recent["day"]), day_numbers(recent["end"]) + 1
+    )
     grounded = _covered(len(records.aircraft), days, *grounded_spans(records))
     asked = (
         (records.aircraft["base"] == base).to_numpy() if base else np.ones(len(records.aircraft), dtype=bool)
     )
-    return Reach(through, int((~told & ~grounded)[asked].sum()))
+    return Reach(through.date(), int((~told & ~grounded)[asked].sum()))
 
 
 def _covered(

@@ -27,6 +27,7 @@ router = APIRouter()
 
 MONTHS_A_TABLE: Final = 12
 LEVELS: Final = {"0.8": "8 in 10", "0.9": "9 in 10", "0.95": "19 in 20"}
+MOST_CHARTS: Final = 12
 SPANS: Final = ("12", "24", "36")
 
 
@@ -79,7 +80,7 @@ class SparesPage:
     years: tuple[Year, ...]
     pipeline: tuple[Shelf, ...]
     warnings: tuple[str, ...]
-    rows: tuple[Row, ...]
+    charted: tuple[Row, ...]
     charts: str
     origin: Origin
 
@@ -131,6 +132,11 @@ def answer(rows: Sequence[Row], level: str) -> str:
 
 
 def years_of(rows: Sequence[Row]) -> tuple[Year, ...]:
+def charted(rows: Sequence[Row]) -> tuple[Row, ...]:
+    """The rows that get a chart: those that fall short first, no more than a page can hold."""
+    return tuple(sorted(rows, key=lambda row: not short_in_words(row))[:MOST_CHARTS])
+
+
     """The rows cut into tables of twelve months."""
     if not rows:
         return ()
@@ -182,7 +188,7 @@ def page_of(frame: Frame, study: Study, rows: Sequence[Row], asked: Asked) -> Sp
         years=years_of(rows),
         pipeline=pipeline_of(study, rows),
         warnings=tuple(f"{row.name}: {told}" for row in rows for told in row.months[0].warnings),
-        rows=tuple(rows),
+        charted=charted(rows),
         charts=frame.link(f"{SPARES.path}/figures.json"),
         origin=origin_of(
             frame,
@@ -198,5 +204,5 @@ def page_of(frame: Frame, study: Study, rows: Sequence[Row], asked: Asked) -> Sp
 def figures(study: AskedStudy, asked: AskedQuery) -> Response:
     """Demand and stock of each brake type at each base."""
     forecast = chain.spares(study, months=int(asked.months), level=float(asked.level))
-    rows = rows_of(forecast, {}, asked.base)
-    return figures_answer({row.name: demand_and_stock(row.months) for row in rows})
+    shown = charted(rows_of(forecast, {}, asked.base))
+    return figures_answer({row.name: demand_and_stock(row.months) for row in shown})
