@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from sqlalchemy.orm import Session
 
+from db.entry.flown import landings_flown
 from db.frames import frame_of
 from db.lookup import among, current
 from db.records.brakes import Installation, Reshim, ShopVisit
@@ -20,6 +21,10 @@ GROWTH_NM: Final = 1_000_000
 # Near enough to the reading before to take a slipped value for it, as a share of the length when new.
 NEAR: Final = 0.12
 NEAR_NM: Final = 6_000_000
+# More than five thousandths of an inch a landing is not known of any airliner's brake (common practice, no source).
+WEAR_MAX_NM: Final = 127_000
+# Where landings are not on record: more than these a day are not flown (common practice, no source).
+LANDINGS_A_DAY_MAX: Final = 12
 SLIPS: Final = (
     (10.0, ("mm", "in"), "looks like a slip of the decimal point (ten times too small)"),
     (0.1, ("mm", "in"), "looks like a slip of the decimal point (ten times too large)"),
@@ -69,7 +74,8 @@ def doubts(session: Session, readings: pd.DataFrame) -> dict[int, Doubt]:
     """
     begins = run_beginnings(session, readings["brake"].unique().tolist())
     line = pd.concat([readings, _begun(begins, readings)], ignore_index=True)
-    line = line.sort_values(["brake", "scale", "day", "row"], kind="stable")
+    line = line.sort_values(["brake", "scale", "day", "row"], kind="stable").reset_index(drop=True)
+    line["landings"] = landings_flown(session, line)
     found: dict[int, Doubt] = {}
     while True:
         round_ = _first_doubts(line, begins)
@@ -110,21 +116,26 @@ def _begun(begins: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
 def _first_doubts(line: pd.DataFrame, begins: pd.DataFrame) -> dict[int, Doubt]:
     """Return the first doubtful new reading of each brake and scale against the one before it."""
     groups = line.groupby(["brake", "scale"], sort=False)
-    before = groups[["left_nm", "since", "resolution_nm"]].shift()
+    before = groups[["left_nm", "since", "day", "landings", "resolution_nm"]].shift()
     after = groups[["left_nm", "day", "row", "resolution_nm"]].shift(-1)
     margin = GROWTH_NM + line["resolution_nm"]
     same_run = ~_renewed(begins, line["brake"], before["since"], line["day"])
     grown = same_run & (line["left_nm"] > before["left_nm"] + margin + before["resolution_nm"])
     run_goes_on = ~_renewed(begins, line["brake"], line["day"], after["day"])
+    # The next reading is longer, and would have been no surprise after the one before: this one is out of line.
     late = (
         run_goes_on
-        & (after["row"] == 0)
         & (after["left_nm"] > line["left_nm"] + margin + after["resolution_nm"])
+        & ((after["row"] == 0) | (after["left_nm"] <= before["left_nm"] + margin))
     )
-    slip = _slips(line, before["left_nm"], margin).where(same_run, "")
+    worn_out = same_run & (before["left_nm"] - line["left_nm"] > _most_wear(line, before) + margin)
+    slip = _slips(line, before["left_nm"], grown | worn_out).where(same_run, "")
     text = slip.mask((slip == "") & grown, _growth(line))
     text = text.mask(
-        (text == "") & late, "is shorter than the next reading on record, and no re-shim or new run is"
+        (text == "") & worn_out, "is shorter than the landings since the reading before can have worn it"
+    )
+    text = text.mask(
+        (text == "") & late, "is shorter than the next reading, and no re-shim or new run is on record"
     )
     doubtful = line[(text != "") & (line["row"] > 0)].drop_duplicates(["brake", "scale"])
     return {
@@ -143,10 +154,17 @@ def _growth(line: pd.DataFrame) -> "pd.Series[str]":
     return pd.Series(texts, index=line.index, dtype="str")
 
 
-def _slips(line: pd.DataFrame, before_nm: "pd.Series[float]", margin: "pd.Series[float]") -> "pd.Series[str]":
-    """Say what slip would explain a reading far from the one before; "" where none would."""
+def _most_wear(line: pd.DataFrame, before: pd.DataFrame) -> "pd.Series[float]":
+    """Most that can have worn since the reading before: by the landings on record, by the days where none are."""
+    landings = line["landings"] - before["landings"]
+    days = (line["day"] - before["day"]).dt.days
+    return landings.where(landings > 0, days * LANDINGS_A_DAY_MAX) * WEAR_MAX_NM
+
+
+def _slips(line: pd.DataFrame, before_nm: "pd.Series[float]", far: "pd.Series[bool]") -> "pd.Series[str]":
+    """Say what slip would explain a reading that cannot follow the one before; "" where none would."""
     near = (line["new_pin_mm"] * NEAR * 1e6).fillna(NEAR_NM)
-    far = (line["left_nm"] < before_nm - near) | (line["left_nm"] > before_nm + margin)
+    margin = GROWTH_NM + line["resolution_nm"]
     text = pd.Series("", index=line.index, dtype="str")
     for factor, units, words in SLIPS:
         slipped = line["sign"] * line["pin_nm"] * factor + line["offset_nm"]

@@ -5,14 +5,17 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from db.chain import Act
-from db.entry.installations import record_installations
+from db.entry.flown import landings_flown
+from db.entry.installations import record_installations, record_removals
+from db.entry.landings import record_landings
 from db.entry.readings import record_pin_readings
 from db.entry.rulings import record_rulings
 from db.entry.work import record_reshims
 from db.errors import RowsRefusedError
 from db.lookup import current
+from db.records.brakes import Brake
 from db.records.readings import PinReading
-from tests.ledger import ACT, TODAY, installation, rows
+from tests.ledger import ACT, TODAY, installation, removal, rows
 
 BEN = Act("ben", "form", "rule on a reading")
 
@@ -158,7 +161,7 @@ def test_a_pin_may_grow_with_a_reshim_or_a_new_run(ledger):
 
 def test_a_back_dated_reading_shorter_than_the_next_is_held(ledger):
     record(ledger, reading("03-01", "45.0", "45.0"))
-    assert "next reading on record" in record(ledger, reading("02-01", "43.0", "43.0")).flags[0].text
+    assert "next reading" in record(ledger, reading("02-01", "43.0", "43.0")).flags[0].text
 
 
 def test_a_hot_reading_is_no_yardstick(ledger):
@@ -261,3 +264,46 @@ def test_a_state_in_a_file_stands_only_in_an_administrators_load(ledger):
         trial.rollback()
     assert record(ledger, grown, approved=True).held == 0
     assert record(ledger, reading("04-01", "38.0", "38.0", state="held")).held == 1
+
+
+def flown(session, *days, full_stops=100, registration="ZZ-001"):
+    entered = [{"registration": registration, "day": f"2024-{day}", "full_stops": full_stops} for day in days]
+    record_landings(session, ACT, rows("landings", *entered))
+
+
+def test_a_brake_that_wore_far_over_many_landings_is_not_taken_for_a_slip(ledger):
+    flown(ledger, *(f"02-{day:02d}" for day in range(1, 21)))
+    # Used 40 of 50 mm in 2,000 landings: ten times too large it would be near new, but it need not be.
+    assert record(ledger, reading("02-21", "40.0", convention="used")).held == 0
+
+
+def test_a_pin_shorter_than_its_landings_can_have_worn_it_is_held(ledger):
+    flown(ledger, "02-01", "02-10")
+    record(ledger, reading("02-01", "44.0"))
+    held = record(ledger, reading("02-15", "24.0"))
+    assert "than the landings since" in held.flags[0].text
+    # 100 landings at 0.127 mm and the gauge's own millimetre.
+    assert record(ledger, reading("02-16", "31.0")).held == 0
+
+
+def test_of_readings_brought_in_together_the_one_out_of_line_is_held_and_not_those_that_follow(ledger):
+    flown(ledger, *(f"02-{day:02d}" for day in range(1, 29)))
+    outcome = record(
+        ledger,
+        reading("02-05", "46.1"),
+        reading("02-12", "41.6"),
+        reading("02-19", "44.6"),
+        reading("02-26", "44.0"),
+    )
+    assert [flag.row for flag in outcome.flags if flag.text.startswith("held")] == [2]
+
+
+def test_landings_flown_are_those_of_the_aircraft_while_the_brake_was_on_it(ledger):
+    flown(ledger, "01-01", "01-02", "01-09", "01-10", "01-11", full_stops=3)
+    record_removals(ledger, ACT, removal("S1", "2024-01-10", removal_reason="worn"))
+    s1 = ledger.scalar(select(Brake.id).where(Brake.serial == "S1"))
+    asked = pd.DataFrame(
+        {"brake": [s1] * 4, "day": pd.to_datetime(["2024-01-01", "2024-01-02", "2024-01-10", "2024-02-01"])}
+    )
+    # Not those of the day it went on, those of the day it came off, none after.
+    assert landings_flown(ledger, asked).tolist() == [0, 3, 9, 9]
