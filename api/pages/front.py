@@ -97,10 +97,10 @@ def page_of(frame: Frame, study: Study, changes: Sequence[ChangeOut], bases: Seq
 
 def by_base(changes: Sequence[ChangeOut], on: dt.date) -> tuple[BaseDue, ...]:
     """Counts by base; those in 30 and 90 days leave out what is at its limit already."""
-    return tuple(
     by_name: dict[str, list[ChangeOut]] = defaultdict(list)
     for each in changes:
         by_name[each.base].append(each)
+    return tuple(
         BaseDue(
             base=base,
             at_limit=sum(map(at_limit, here)),

@@ -26,8 +26,8 @@ from lifecycle.study import Study
 router = APIRouter()
 
 MONTHS_A_TABLE: Final = 12
-LEVELS: Final = {"0.8": "8 in 10", "0.9": "9 in 10", "0.95": "19 in 20"}
 MOST_CHARTS: Final = 12
+LEVELS: Final = {"0.8": "8 in 10", "0.9": "9 in 10", "0.95": "19 in 20"}
 SPANS: Final = ("12", "24", "36")
 
 
@@ -131,12 +131,12 @@ def answer(rows: Sequence[Row], level: str) -> str:
     )
 
 
-def years_of(rows: Sequence[Row]) -> tuple[Year, ...]:
 def charted(rows: Sequence[Row]) -> tuple[Row, ...]:
     """The rows that get a chart: those that fall short first, no more than a page can hold."""
     return tuple(sorted(rows, key=lambda row: not short_in_words(row))[:MOST_CHARTS])
 
 
+def years_of(rows: Sequence[Row]) -> tuple[Year, ...]:
     """The rows cut into tables of twelve months."""
     if not rows:
         return ()
