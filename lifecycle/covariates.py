@@ -50,28 +50,24 @@ class Covariates:
         ]
         return np.column_stack([np.ones(count), *spread])
 
-    def shares_at(self, places: Mapping[str, str]) -> dict[Level, Floats]:
-        """Shares of one brake at these places by factor; "" stands for no place in particular: even over those seen."""
-        shares: dict[Level, Floats] = {}
-        for factor, place in places.items():
-            seen = [level for level in self.seen if level[0] == factor]
-            even = not place and seen and (factor, "") not in seen
-            shares |= (
-                {level: np.full(1, 1.0 / len(seen)) for level in seen}
-                if even
-                else {(factor, place): np.ones(1)}
-            )
-        return shares
-
     def unseen(self, shares: Mapping[Level, Floats], factor: str, count: int) -> Floats:
         """Share of the landings of each run, (count,), at levels of a factor where no run read has flown."""
         known = [shares[level] for level in self.seen if level[0] == factor and level in shares]
         return np.maximum(1.0 - np.sum(known, axis=0), 0.0) if known else np.ones(count)
 
     def doubt(self, shares: Mapping[Level, Floats], count: int) -> Floats:
-        """Variance of the rate for want of any record of a level, (count,), as a fraction of the rate squared."""
-        parts = [(EFFECT[name] * self.unseen(shares, name, count)) ** 2 for name in FACTORS]
-        return np.asarray(np.sum(parts, axis=0))
+        """
+        Variance of the rate for want of any record of a place, (count,), as a fraction of the rate squared.
+
+        A brake at no place in particular, on the shelf, is not doubted for it.
+        """
+        total = np.zeros(count)
+        for factor in FACTORS:
+            nowhere = (
+                np.zeros(count) if (factor, "") in self.seen else shares.get((factor, ""), np.zeros(count))
+            )
+            total += (EFFECT[factor] * np.maximum(self.unseen(shares, factor, count) - nowhere, 0.0)) ** 2
+        return total
 
 
 def shares_flown(
@@ -115,6 +111,11 @@ def shares_flown(
 
 def _summed(values: Floats, place: npt.NDArray[np.int64], count: int) -> Floats:
     return np.bincount(place, weights=values, minlength=count).astype(np.float64)
+
+
+def shares_at(position_group: str, base: str) -> dict[Level, Floats]:
+    """Shares of one brake at one level of each factor; "" stands for no place in particular."""
+    return {("position_group", position_group): np.ones(1), ("base", base): np.ones(1)}
 
 
 def shares_now(now: pd.DataFrame) -> dict[Level, Floats]:

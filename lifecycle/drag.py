@@ -10,6 +10,7 @@ from lifecycle.posterior import RunPosterior, widened
 
 SLACK: Final = 0.5
 ALARM: Final = 4.0
+CHANGE: Final = 0.5  # of the rate: what a fault does to it (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -23,12 +24,15 @@ class Drift:
         1 where wear runs ahead of its forecasts, -1 where it lags, 0 where no alarm stands.
     since : array of shape (n_runs,)
         Braked landings when it began.
+    flown : array of shape (n_runs,)
+        Braked landings from then to the last reading.
     rate_mm : array of shape (n_runs,)
         Wear per landing since, mm; NaN without an alarm.
     """
 
     sign: Floats
     since: Floats
+    flown: Floats
     rate_mm: Floats
 
 
@@ -69,7 +73,8 @@ def find_drift(away: Floats, readings: Readings) -> Drift:
         below = np.where(seen, np.maximum(0.0, below - z - SLACK), below)
     sign = np.where(above > ALARM, 1.0, np.where(below > ALARM, -1.0, 0.0))
     if not away.shape[0]:
-        return Drift(sign, np.zeros(runs.size), np.full(runs.size, np.nan))
+        none = np.zeros(runs.size)
+        return Drift(sign, none, none, np.full(runs.size, np.nan))
     order = np.arange(away.shape[0])[:, None]
     began = np.where(sign > 0, began_above, began_below)
     before = np.where(readings.valid & (order < began), order, -1).max(axis=0)
@@ -80,12 +85,12 @@ def find_drift(away: Floats, readings: Readings) -> Drift:
     told = (sign != 0) & (flown > 0) & ((before >= 0) | (readings.unknown == 0))
     gained = readings.wear_mm[last, runs] - level
     rate = np.divide(gained, flown, out=np.full(runs.size, np.nan), where=told)
-    return Drift(np.where(told, sign, 0.0), since, rate)
+    return Drift(np.where(told, sign, 0.0), since, flown, rate)
 
 
-def doubt_rate(state: RunPosterior, drift: Drift, *, measurement_sd: float) -> RunPosterior:
+def doubt_rate(state: RunPosterior, drift: Drift, *, path_sd: float, measurement_sd: float) -> RunPosterior:
     """
-    Posterior with the rate's variance widened so far that the rate since the drift began is one deviation away.
+    Posterior with the rate's variance widened so far that the change of rate seen is one deviation away.
 
     Parameters
     ----------
@@ -93,13 +98,22 @@ def doubt_rate(state: RunPosterior, drift: Drift, *, measurement_sd: float) -> R
         After the last reading.
     drift : Drift
         Of the same runs.
-    measurement_sd : float
-        Of the type's fit, mm.
+    path_sd, measurement_sd : float
+        Of the type's fit, mm per root landing and mm.
 
     Returns
     -------
     RunPosterior
         Rate and wear stand as they are, and how they vary together; the rate may be either.
+
+    Notes
+    -----
+    The change seen, rate since - rate, is shrunk by D / (D + v): D the square of a change of half the rate, such as a
+    dragging brake makes, v the noise of the rate since, (path_sd^2 n + 2 measurement_sd^2) / n^2 over n landings.
     """
-    doubt = np.where(drift.sign != 0, np.nan_to_num(drift.rate_mm - state.rate) ** 2, 0.0)
-    return widened(state, doubt, measurement_sd=measurement_sd)
+    alarmed = drift.sign != 0
+    n = np.where(alarmed, drift.flown, 1.0)
+    noise = (path_sd**2 * n + 2 * measurement_sd**2) / n**2
+    possible = (CHANGE * state.rate) ** 2
+    change = np.where(alarmed, drift.rate_mm - state.rate, 0.0) * possible / (possible + noise)
+    return widened(state, change**2, measurement_sd=measurement_sd)

@@ -48,11 +48,10 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
     doubt = state.rate**2 * model.covariates.doubt(case.shares_now, count)
     state = widened(state, doubt, measurement_sd=model.fit.measurement_sd)
     drift = find_drift(innovations(model.fit, judged.readings, z), judged.readings)
-    state = doubt_rate(state, drift, measurement_sd=model.fit.measurement_sd)
+    path_sd, measurement_sd = model.fit.path_sd, model.fit.measurement_sd
+    state = doubt_rate(state, drift, path_sd=path_sd, measurement_sd=measurement_sd)
     check = latest_checks(case, readings, state)
-    state = learn_from_checks(
-        state, check, path_sd=model.fit.path_sd, measurement_sd=model.fit.measurement_sd
-    )
+    state = learn_from_checks(state, check, path_sd=path_sd, measurement_sd=measurement_sd)
     before = model.fit.rate_sd**2 + np.einsum("ij,jk,ik->i", z_now, model.fit.covariance[1:, 1:], z_now)
     frame = pd.DataFrame(
         {

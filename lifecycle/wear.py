@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import t as student
 
+from lifecycle.covariates import shares_at
 from lifecycle.errors import NotEnoughDataError
 from lifecycle.exposure import Runs
 from lifecycle.run_state import state_of
@@ -192,7 +193,7 @@ def prior_rate(fit: FleetFit, brake_type: str, position_group: str = "", base: s
         Variance between runs plus the parameters' uncertainty.
     """
     model = fit.models.get(brake_type, fit.unread)
-    at = model.covariates.shares_at({"position_group": position_group, "base": base})
+    at = shares_at(position_group, base)
     row = model.covariates.columns(at, 1)[0]
     rate = float(row @ model.fit.rate)
     doubt = rate**2 * model.covariates.doubt(at, 1)[0]

@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from lifecycle.covariates import Covariates, choose, shares_flown
+from lifecycle.covariates import Covariates, choose, shares_at, shares_flown
 
 NOW = pd.DataFrame({"position_group": ["in", "out", "in"], "base": ["B", "A", "C"]})
 
@@ -65,7 +65,7 @@ LEVELS = (("base", "A"), ("base", "B"), ("position_group", "in"), ("position_gro
 )
 def test_a_place_not_known_counts_as_the_average_of_those_known_and_is_doubted(base, group, row, doubt):
     covariates = Covariates(LEVELS, LEVELS)
-    at = covariates.shares_at({"base": base, "position_group": group})
+    at = shares_at(group, base)
     assert covariates.columns(at, 1)[0].tolist() == row
     assert covariates.doubt(at, 1)[0] == pytest.approx(doubt)
 
@@ -73,6 +73,6 @@ def test_a_place_not_known_counts_as_the_average_of_those_known_and_is_doubted(b
 def test_the_only_place_known_has_no_column_and_no_doubt():
     covariates = Covariates((), (("base", "A"), ("position_group", "in")))
     for base, doubt in (("A", 0.0), ("B", 0.25**2)):
-        at = covariates.shares_at({"base": base, "position_group": "in"})
+        at = shares_at("in", base)
         assert covariates.columns(at, 1).tolist() == [[1.0]]
         assert covariates.doubt(at, 1)[0] == pytest.approx(doubt)
