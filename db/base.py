@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from sqlalchemy import (
     BigInteger,
+    ColumnElement,
     Date,
     Enum,
     ForeignKey,
@@ -14,6 +15,8 @@ from sqlalchemy import (
     String,
     Table,
     UniqueConstraint,
+    func,
+    literal_column,
     text,
 )
 from sqlalchemy.ext.declarative import declared_attr
@@ -87,7 +90,18 @@ class Fact(Base):
 
 
 def first_version(*key: InstrumentedAttribute[Any]) -> Index:
-    """One first version a key: the same key entered twice at once has one winner, whatever the interleaving."""
+    """
+    One first version a key: the same key entered twice at once has one winner, whatever the interleaving.
+
+    Where a part of the key may be blank, two blanks are the same key.
+    """
     first = text("version = 1")
+    parts = [_never_null(part) if part.nullable else part for part in key]
     name = f"uq_{key[0].class_.__tablename__}_key"
-    return Index(name, *key, unique=True, sqlite_where=first, postgresql_where=first)
+    return Index(name, *parts, unique=True, sqlite_where=first, postgresql_where=first)
+
+
+def _never_null(part: InstrumentedAttribute[Any]) -> ColumnElement[Any]:
+    # The type of a reference is known only once the table that it refers to is; it is a record number.
+    blank = "0" if part.foreign_keys else {str: "''", dt.date: "'0001-01-01'"}[part.type.python_type]
+    return func.coalesce(part, literal_column(blank))

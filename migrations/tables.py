@@ -79,10 +79,16 @@ def fact_table(name: str, *columns: sa.Column[Any], key: tuple[str, ...] = ()) -
     op.create_index(op.f(f"ix_{name}_seq"), name, ["seq"])
     if key:
         first = sa.text("version = 1")
+        parts = [sa.text(part) if "(" in part else part for part in key]
         op.create_index(
-            f"uq_{name}_key", name, list(key), unique=True, sqlite_where=first, postgresql_where=first
+            f"uq_{name}_key", name, parts, unique=True, sqlite_where=first, postgresql_where=first
         )
     append_only(name)
+
+
+def blank_or(name: str, blank: str = "''") -> str:
+    """Return a part of a key that may be blank; two blanks are the same key."""
+    return f"coalesce({name}, {blank})"
 
 
 def append_only(table: str) -> None:

@@ -65,3 +65,12 @@ class AssumptionEntry(Fact, Base):
 
 
 first_version(StockCount.base, StockCount.brake_type, StockCount.counted_on)
+first_version(Order.base, Order.brake_type, Order.ordered_on, Order.work_order)
+first_version(FlyingPlan.aircraft, FlyingPlan.base, FlyingPlan.month)
+first_version(
+    AssumptionEntry.name,
+    AssumptionEntry.aircraft_type,
+    AssumptionEntry.brake_type,
+    AssumptionEntry.base,
+    AssumptionEntry.dated,
+)

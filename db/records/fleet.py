@@ -113,3 +113,19 @@ first_version(BaseStation.base)
 first_version(AircraftType.aircraft_type)
 first_version(BrakeType.brake_type)
 first_version(AircraftChange.aircraft, AircraftChange.from_on)
+first_version(Aircraft.registration)
+first_version(
+    WearLimit.brake_type,
+    WearLimit.weight_variant,
+    WearLimit.position_group,
+    WearLimit.convention,
+    WearLimit.effective_on,
+)
+first_version(
+    Effectivity.aircraft_type,
+    Effectivity.aircraft,
+    Effectivity.weight_variant,
+    Effectivity.brake_type,
+    Effectivity.position_group,
+    Effectivity.from_on,
+)

@@ -5,6 +5,7 @@ from alembic import op
 
 from migrations.tables import (
     append_only,
+    blank_or,
     content,
     day,
     fact_table,
@@ -148,6 +149,13 @@ def _types() -> None:
         day("effective_on"),
         text("source"),
         yes_or_no("approved"),
+        key=(
+            "brake_type",
+            blank_or("weight_variant"),
+            blank_or("position_group"),
+            "convention",
+            "effective_on",
+        ),
     )
     op.create_index(op.f("ix_wear_limit_brake_type"), "wear_limit", ["brake_type"])
 
@@ -162,6 +170,7 @@ def _aircraft() -> None:
         text("weight_variant", null=True),
         day("in_service_on", null=True),
         day("retires_on", null=True),
+        key=("registration",),
     )
     fact_table(
         "aircraft_change",
@@ -185,5 +194,13 @@ def _aircraft() -> None:
         day("from_on", null=True),
         day("to_on", null=True),
         text("source", null=True),
+        key=(
+            "aircraft_type",
+            blank_or("aircraft", "0"),
+            blank_or("weight_variant"),
+            "brake_type",
+            blank_or("position_group"),
+            blank_or("from_on", "'0001-01-01'"),
+        ),
     )
     op.create_index(op.f("ix_effectivity_aircraft_type"), "effectivity", ["aircraft_type"])

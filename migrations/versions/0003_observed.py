@@ -3,6 +3,7 @@
 from alembic import op
 
 from migrations.tables import (
+    blank_or,
     day,
     fact_table,
     not_negative,
@@ -91,6 +92,7 @@ def _spans() -> None:
         text("position", null=True),
         number("speed_kt"),
         number("mass_kg"),
+        key=("aircraft", "day", "event", blank_or("position")),
     )
     op.create_index(op.f("ix_event_aircraft"), "event", ["aircraft"])
     fact_table(
@@ -100,6 +102,7 @@ def _spans() -> None:
         day("from_on"),
         day("to_on"),
         text("why"),
+        key=(blank_or("brake", "0"), blank_or("aircraft", "0"), "from_on", "why"),
     )
     op.create_index(op.f("ix_exclusion_brake"), "exclusion", ["brake"])
     op.create_index(op.f("ix_exclusion_aircraft"), "exclusion", ["aircraft"])

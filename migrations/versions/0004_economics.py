@@ -2,7 +2,7 @@
 
 import sqlalchemy as sa
 
-from migrations.tables import day, fact_table, not_negative, number, refers, text, whole, yes_or_no
+from migrations.tables import blank_or, day, fact_table, not_negative, number, refers, text, whole, yes_or_no
 
 revision = "0004"
 down_revision = "0003"
@@ -25,6 +25,7 @@ def upgrade() -> None:
         whole("quantity", sa.CheckConstraint("quantity > 0", name="quantity")),
         day("ordered_on"),
         day("due_on", null=True),
+        key=("base", "brake_type", "ordered_on", blank_or("work_order")),
     )
     fact_table(
         "flying_plan",
@@ -33,6 +34,7 @@ def upgrade() -> None:
         day("month"),
         sa.Column("landings", sa.Double(), not_negative("landings"), nullable=False),
         number("flight_hours"),
+        key=(blank_or("aircraft", "0"), blank_or("base", "0"), "month"),
     )
     fact_table(
         "assumption",
@@ -49,4 +51,11 @@ def upgrade() -> None:
         text("owner", null=True),
         day("review_by", null=True),
         yes_or_no("approved"),
+        key=(
+            "name",
+            blank_or("aircraft_type", "0"),
+            blank_or("brake_type", "0"),
+            blank_or("base", "0"),
+            "dated",
+        ),
     )

@@ -8,8 +8,9 @@ from db.base import Fact, table_of
 from db.chain import append
 from db.conflicts import conflicts_in_words
 from db.errors import ConflictError
-from db.lookup import aircraft_by_registration, brakes_by_serial
+from db.lookup import aircraft_by_registration, base_ids, brakes_by_serial
 from db.records.brakes import Installation, Occupancy
+from db.records.economics import FlyingPlan
 from db.records.fleet import BaseStation
 from tests.ledger import ACT, TODAY
 
@@ -57,6 +58,15 @@ def test_a_second_correction_of_one_version_is_refused(small_fleet):
         append(small_fleet, ACT, [(BaseStation, [correction])])
     with pytest.raises(ConflictError, match="corrected that record first"), small_fleet.begin_nested():
         append(small_fleet, ACT, [(BaseStation, [{**correction, "version": 3}])])
+
+
+def test_two_blanks_are_the_same_key(small_fleet):
+    home = base_ids(small_fleet)["Home"]
+    plan = {"base": home, "month": TODAY.replace(2024, 1, 1), "landings": 10.0}
+    append(small_fleet, ACT, [(FlyingPlan, [plan])])
+    with pytest.raises(ConflictError, match="entered the same record first"), small_fleet.begin_nested():
+        append(small_fleet, ACT, [(FlyingPlan, [{**plan, "landings": 20.0}])])
+    append(small_fleet, ACT, [(FlyingPlan, [{**plan, "month": TODAY.replace(2024, 2, 1)}])])
 
 
 @pytest.fixture

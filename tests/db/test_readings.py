@@ -207,6 +207,12 @@ def test_one_slip_makes_none_of_its_followers_look_odd(ledger):
     assert record(ledger, reading("02-22", "47.0", "47.0")).held == 0
 
 
+def test_a_second_slip_of_the_same_brake_is_seen_too(ledger):
+    pins = [("02-01", "48.0"), ("02-08", "4.79"), ("02-15", "47.5"), ("02-22", "474"), ("02-29", "47.0")]
+    outcome = record(ledger, *(reading(day, pin, pin) for day, pin in pins))
+    assert [flag.row for flag in outcome.flags] == [2, 4]
+
+
 def test_a_plain_fall_is_nothing_odd(ledger):
     record(ledger, reading("02-01", "48.0", "48.0"))
     assert record(ledger, reading("09-01", "22.0", "22.0")).flags == ()
