@@ -123,7 +123,10 @@ def test_a_removal_written_down_later_takes_a_row_of_its_own_and_comes_back_as_k
 ):
     history = files()
     history["installations"][0] |= {"recorded_on": "2024-01-02", "removed_on": "", "removal_reason": ""}
-    del history["installations"][2]  # the brake that came into its place
+    del (
+        history["installations"][2],
+        history["shop_visits"],
+    )  # the brake that came into its place; where it went
     bring_in(empty, write(tmp_path / "first", history))
     late = history["installations"][0] | {
         "removed_on": "2024-03-10",
