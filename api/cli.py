@@ -100,6 +100,16 @@ def _share(text: str) -> float:
     return value
 
 
+def _above_zero(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0.0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number above 0")
+    return value
+
+
 def _count(text: str) -> int:
     if not text.isdecimal() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"{text!r} is not a count; wanted a whole number from 1")
@@ -207,6 +217,36 @@ def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         "--from", dest="from_type", required=True, metavar="TYPE", help="brake type in service"
     )
     brief.add_argument("--to", dest="to_type", required=True, metavar="TYPE", help="brake type proposed")
+    _claims_command(commands)
+
+
+def _claims_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    claims = _result(
+        commands,
+        "claims",
+        "Does a brake last as long as is claimed, in landings or against another type?",
+        "claims --type P-200 --landings 1800",
+        "claims --type P-200 --against P-100 --ratio 1.5 --format json",
+    )
+    claims.add_argument("--type", required=True, metavar="TYPE", help="brake type that the claim is of")
+    claims.add_argument("--against", default="", metavar="TYPE", help="brake type that a ratio is to")
+    claimed = claims.add_mutually_exclusive_group(required=True)
+    claimed.add_argument(
+        "--landings", type=_above_zero, metavar="N", help="claimed mean landings per heat sink run"
+    )
+    claimed.add_argument(
+        "--ratio", type=_above_zero, metavar="K", help="claimed ratio of them to the other type's"
+    )
+    claims.add_argument(
+        "--guaranteed-cost", type=_above_zero, metavar="COST", help="also value a guaranteed cost per landing"
+    )
+    claims.add_argument(
+        "--guaranteed-landings",
+        type=_above_zero,
+        default=1.0,
+        metavar="N",
+        help="landings under it; default 1",
+    )
 
 
 def _service_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

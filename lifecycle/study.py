@@ -1,16 +1,18 @@
 """The whole chain: records as known on a day, and an assumption set, to runs, fit, flying, and every result."""
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from lifecycle.assumptions import AssumptionSet
+from lifecycle.claims import Claim, check_claim
 from lifecycle.cost import CostPerLanding, cost_per_landing
 from lifecycle.effectivity import note_effectivity
 from lifecycle.exposure import Runs, measure_runs
 from lifecycle.flying import Flying, learn_flying
 from lifecycle.forecast import ChangeOut, forecast_changeouts
+from lifecycle.guarantee import Refund, refund_of_cost
 from lifecycle.observations import Records
 from lifecycle.past import run_states
 from lifecycle.retrofit import Briefing, brief_retrofit
@@ -235,3 +237,45 @@ def briefing(study: Study, from_type: str, to_type: str) -> Briefing:
         rng=np.random.default_rng(study.seed),
         study=study.number,
     )
+
+
+def claims(  # noqa: PLR0913 - a claim is a type, a figure and perhaps another type
+    study: Study,
+    brake_type: str,
+    *,
+    against: str = "",
+    landings: float | None = None,
+    ratio: float | None = None,
+    guaranteed_cost: float | None = None,
+    guaranteed_landings: float = 1.0,
+) -> Claim:
+    """
+    What the records say of a claimed life, or ratio of lives; see `claims.check_claim`.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    brake_type, against : str
+        The type claimed of, and the one a ratio is to.
+    landings, ratio : float, optional
+        What is claimed: one of the two.
+    guaranteed_cost, guaranteed_landings : float, optional
+        A guaranteed cost per landing and the landings that it holds for, to be valued beside the claim.
+
+    Returns
+    -------
+    Claim
+        With the refund where a cost is guaranteed.
+    """
+    found = check_claim(
+        study.runs, study.fit, brake_type=brake_type, against=against, landings=landings, ratio=ratio
+    )
+    if guaranteed_cost is None:
+        return found
+    return replace(found, refund=_refund(study, brake_type, guaranteed_cost, guaranteed_landings))
+
+
+def _refund(study: Study, brake_type: str, guaranteed_cost: float, landings: float) -> Refund:
+    of_type = next(each for each in cost(study).types if each.brake_type == brake_type)
+    return refund_of_cost(of_type.low, of_type.high, guaranteed_cost=guaranteed_cost, landings=landings)

@@ -1,4 +1,4 @@
-"""Commands that print results: fit, change-outs, spares, cost, briefing."""
+"""Commands that print results: fit, change-outs, spares, cost, briefing, claims, score."""
 
 import argparse
 
@@ -45,4 +45,19 @@ def briefing(asked: argparse.Namespace) -> int:
     """Print the briefing; its yearly flows where a table or CSV is asked for."""
     result = chain.briefing(_study(asked), from_type=asked.from_type, to_type=asked.to_type)
     write(result, asked.format, rows=result.by_year)
+    return 0
+
+
+def claims(asked: argparse.Namespace) -> int:
+    """Print what the records say of a claimed life, or ratio of lives."""
+    found = chain.claims(
+        _study(asked),
+        asked.type,
+        against=asked.against,
+        landings=asked.landings,
+        ratio=asked.ratio,
+        guaranteed_cost=asked.guaranteed_cost,
+        guaranteed_landings=asked.guaranteed_landings,
+    )
+    write(found, asked.format)
     return 0
