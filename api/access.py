@@ -1,61 +1,181 @@
-"""Who may come in: everything is closed unless a route is declared open."""
+"""Who may do what, where: one table of actions, one function that decides, and every route declares its action."""
 
-import datetime as dt
-from typing import Annotated
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Annotated, Any, Final, Literal
 
-from fastapi import APIRouter, Depends, Request, Response
-from fastapi.responses import RedirectResponse
-from sqlalchemy.orm import Session
+from fastapi import Depends, FastAPI, Request
+from fastapi.routing import RouteContext, iter_route_contexts
 
-from api.deps import LedgerSession
-from db import people
-from db.session import reading
+from api import form_guard
+from api.caller import form_token_of, set_caller
+from api.callers import NotLetInError, let_in, secret_of
+from db import sessions
 
-COOKIE = "__Host-pinledger"
-PLAIN_COOKIE = "pinledger"
-
-router = APIRouter()
-
-
-class NotLetInError(Exception):
-    """Nobody is known by this request's session."""
-
-
-def cookie_name(request: Request) -> str:
-    """Browsers take a __Host- cookie over TLS only; on loopback without TLS it has a plain name."""
-    return COOKIE if request.app.state.settings.secure_cookie else PLAIN_COOKIE
+ANYBODY: Final = "anybody"
+EVERYONE: Final = frozenset({"clerk", "planner", "reader", "administrator"})
+CLERKS: Final = frozenset({"clerk", "administrator"})
+PLANNERS: Final = frozenset({"planner", "administrator"})
+DECIDERS: Final = frozenset({"planner", "reader", "administrator"})
+ADMINISTRATORS: Final = frozenset({"administrator"})
 
 
-def let_in(request: Request) -> people.LetIn:
-    """The person of this request's session; refused where there is none."""
-    engine = request.app.state.engine
-    secret = request.cookies.get(cookie_name(request), "")
-    now = dt.datetime.now(dt.UTC)
-    with Session(reading(engine)) as session:
-        person = people.person_of(session, secret, now=now) if secret else None
+@dataclass(frozen=True)
+class Rule:
+    """
+    Which roles may, and how far.
+
+    `base`: it speaks of one base, and a person of some bases must name one of theirs. `rows`: it speaks of single
+    records, whose base the handler asks about by `within`. `fleet`: it speaks of the whole fleet, and a person of some
+    bases may not. `own`: it speaks of nobody's records.
+    """
+
+    roles: frozenset[str]
+    reach: Literal["base", "rows", "fleet", "own"]
+
+
+ACTIONS: Final = {
+    ANYBODY: Rule(frozenset(), "own"),
+    "own.account": Rule(EVERYONE, "own"),
+    "records.read": Rule(EVERYONE, "base"),
+    "brakes.read": Rule(EVERYONE, "rows"),
+    "fleet.read": Rule(EVERYONE, "fleet"),
+    "money.read": Rule(DECIDERS, "fleet"),
+    "assumptions.read": Rule(EVERYONE, "fleet"),
+    "assumptions.write": Rule(PLANNERS, "fleet"),
+    "assumptions.approve": Rule(PLANNERS, "fleet"),
+    "records.enter": Rule(CLERKS, "rows"),
+    "records.correct": Rule(CLERKS, "rows"),
+    "records.rule": Rule(CLERKS | PLANNERS, "rows"),
+    "records.import": Rule(CLERKS, "fleet"),
+    "records.export": Rule(EVERYONE, "fleet"),
+    "log.verify": Rule(DECIDERS, "fleet"),
+    "people.manage": Rule(ADMINISTRATORS, "fleet"),
+    "service.measure": Rule(ADMINISTRATORS, "fleet"),
+}
+
+
+class NotAllowedError(Exception):
+    """The role of this person, or the scope of this token, does not do that."""
+
+
+class OutsideBaseError(Exception):
+    """Outside the bases of this person; answered as if it were not there."""
+
+
+class BaseWantedError(Exception):
+    """A person of some bases did not name one; `address` is the same page for the first of theirs."""
+
+    def __init__(self, address: str) -> None:
+        super().__init__(address)
+        self.address = address
+
+
+class UndeclaredRouteError(Exception):
+    """A route that does not declare its one action: the application does not start."""
+
+
+def allowed(person: sessions.LetIn | None, action: str, base: str = "") -> bool:
+    """Whether this person may do this at this base (none: at no particular one); what is not in the table is not."""
+    rule = ACTIONS.get(action)
+    if rule is None or person is None:
+        return action == ANYBODY
+    in_scope = person.scope is None or action in person.scope
+    return action == ANYBODY or (person.role in rule.roles and in_scope and _reaches(person, rule, base))
+
+
+def _reaches(person: sessions.LetIn, rule: Rule, base: str) -> bool:
+    if not person.bases or rule.reach == "own":
+        return True
+    if rule.reach == "rows":
+        return within(person, base)
+    return rule.reach == "base" and base in person.bases
+
+
+def within(person: sessions.LetIn, base: str) -> bool:
+    """Whether records of this base are this person's to see; records of no base are everybody's."""
+    return not person.bases or base in ("", *person.bases)
+
+
+@dataclass(frozen=True)
+class Needed:
+    """The dependency of a route that declares its action."""
+
+    action: str
+
+    async def __call__(
+        self, request: Request, person: Annotated[sessions.LetIn | None, Depends(let_in)]
+    ) -> sessions.LetIn | None:
+        """Let the request through or refuse it, before the route's own work begins."""
+        set_caller(person, secret_of(request))
+        fields = await self._guarded(request, person)
+        asked = {*request.query_params.getlist("base"), str(fields.get("base") or "")} - {""}
+        for base in sorted(asked) or [""]:
+            self._check(request, person, base)
+        return person
+
+    async def _guarded(self, request: Request, person: sessions.LetIn | None) -> Any:  # noqa: ANN401 - the form's own type
+        """Fields of a form that comes from our own page; a bearer of a token is no browser."""
+        if request.method not in form_guard.UNSAFE or (person is not None and person.scope is not None):
+            return {}
+        form_guard.check_origin(request)
+        fields = await form_guard.fields_of(request)
+        if person is not None:
+            form_guard.check_token(request, fields, form_token_of(secret_of(request)))
+        return fields
+
+    def _check(self, request: Request, person: sessions.LetIn | None, base: str) -> None:
+        if allowed(person, self.action, base):
+            return
+        if person is None:
+            raise NotLetInError
+        if not allowed(replace(person, bases=()), self.action, base):
+            raise NotAllowedError(f"{person.role} {person.name!r} may not do this here ({self.action})")
+        if not base and ACTIONS[self.action].reach == "base" and request.method == "GET":
+            raise BaseWantedError(str(request.url.include_query_params(base=person.bases[0])))
+        raise OutsideBaseError
+
+
+def need(action: str) -> Any:  # noqa: ANN401 - what Depends gives
+    """The declaration of a route: `dependencies=[need("records.read")]`."""
+    if action not in ACTIONS:
+        raise UndeclaredRouteError(
+            f"{action!r} is no action; write one of {', '.join(ACTIONS)}, or add it to the table"
+        )
+    return Depends(Needed(action))
+
+
+async def _somebody(person: Annotated[sessions.LetIn | None, Depends(let_in)]) -> sessions.LetIn:
     if person is None:
         raise NotLetInError
-    if person.stale:
-        with Session(engine) as session:
-            people.note_use(session, secret, now=now)
-            session.commit()
     return person
 
 
-LetIn = Annotated[people.LetIn, Depends(let_in)]
+# What a handler asks for to know who calls.
+LetIn = Annotated[sessions.LetIn, Depends(_somebody)]
 
 
-@router.get("/enter/{secret}")
-def enter(secret: str, request: Request, session: LedgerSession) -> Response:
-    """Use a one-time link and begin a session."""
-    opened = people.use_link(session, secret, now=dt.datetime.now(dt.UTC))
-    answer = RedirectResponse("/", status_code=303)
-    answer.set_cookie(
-        cookie_name(request),
-        opened,
-        httponly=True,
-        samesite="strict",
-        secure=request.app.state.settings.secure_cookie,
-        path="/",
-    )
-    return answer
+def check_declared(app: FastAPI) -> None:
+    """Refuse an application with a route that does not declare its one action."""
+    for _ in declared(app):
+        pass
+
+
+def declared(app: FastAPI) -> Iterator[tuple[str, str, str]]:
+    """Each route as (method, path, action); refused where one does not declare exactly one action."""
+    for route in iter_route_contexts(app.routes):
+        if route.path == "/static" and route.methods is None:
+            continue  # files of the program itself, open to anybody
+        found = [each.call.action for each in _dependencies(route) if isinstance(each.call, Needed)]
+        if len(found) != 1:
+            raise UndeclaredRouteError(
+                f"route {route.path} declares {len(found)} actions ({', '.join(found) or 'none'}), wanted one; "
+                'give it or its router dependencies=[need("...")] from api.access'
+            )
+        for method in sorted((route.methods or set()) - {"HEAD"}):
+            yield method, str(route.path), found[0]
+
+
+def _dependencies(route: RouteContext) -> list[Any]:
+    dependant = getattr(route, "dependant", None)
+    return list(dependant.dependencies) if dependant is not None else []

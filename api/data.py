@@ -3,10 +3,11 @@
 import base64
 import binascii
 from collections.abc import Sequence
-from typing import Annotated, Final, TypeVar
+from typing import Annotated, Any, Final, TypeVar
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 
+from api.access import need
 from api.deps import AskedStudy
 from db.session import Session, reading
 from db.verify import Verified, verify
@@ -26,13 +27,13 @@ Limit = Annotated[int, Query(ge=1, le=10_000, description="rows a page")]
 Cursor = Annotated[str, Query(description="from the Link header of the page before")]
 
 
-@router.get("/refit")
+@router.get("/refit", dependencies=[need("fleet.read")])
 def refit(study: AskedStudy, *, brakes: bool = False) -> Refit:
     """Estimated wear of every type, and of every run where asked."""
     return chain.refit(study, brakes=brakes)
 
 
-@router.get("/changeouts")
+@router.get("/changeouts", dependencies=[need("records.read")])
 def changeouts(  # noqa: PLR0913, PLR0917 - one argument a query parameter
     request: Request,
     response: Response,
@@ -48,29 +49,30 @@ def changeouts(  # noqa: PLR0913, PLR0917 - one argument a query parameter
     )
 
 
-@router.get("/spares")
+@router.get("/spares", dependencies=[need("records.read")])
 def spares(  # noqa: PLR0913, PLR0917 - one argument a query parameter
     request: Request,
     response: Response,
     study: AskedStudy,
+    base: str = "",
     months: Annotated[int, Query(ge=1, le=480)] = 24,
     level: Annotated[float, Query(gt=0, lt=1)] = 0.9,
     limit: Limit = PAGE_ROWS,
     cursor: Cursor = "",
 ) -> list[SparesMonth]:
     """Brakes needed per base, type and month."""
-    return _page(
-        chain.spares(study, months=months, level=level), request, response, study, limit=limit, cursor=cursor
-    )
+    forecast = chain.spares(study, months=months, level=level)
+    here = [each for each in forecast if base in ("", each.base)]
+    return _page(here, request, response, study, limit=limit, cursor=cursor)
 
 
-@router.get("/cost")
+@router.get("/cost", dependencies=[need("money.read")])
 def cost(study: AskedStudy) -> CostPerLanding:
     """Cost per braked landing of each brake type."""
     return chain.cost(study)
 
 
-@router.get("/briefing")
+@router.get("/briefing", dependencies=[need("money.read")])
 def briefing(
     study: AskedStudy,
     from_type: Annotated[str, Query(alias="from")],
@@ -80,7 +82,13 @@ def briefing(
     return chain.briefing(study, from_type=from_type, to_type=to_type)
 
 
-@router.get("/verify")
+@router.get("/openapi.json", dependencies=[need("own.account")], include_in_schema=False)
+def described(request: Request) -> Any:  # noqa: ANN401 - the framework's own description
+    """The JSON interface, as OpenAPI describes it."""
+    return request.app.openapi()
+
+
+@router.get("/verify", dependencies=[need("log.verify")])
 def verify_log(request: Request, *, rebuild: bool = False) -> Verified:
     """Recompute the hash chain of the log."""
     with Session(reading(request.app.state.engine)) as session:

@@ -1,30 +1,50 @@
-"""Letting people in: one-time links and server-side sessions; only digests of secrets are kept."""
+"""People: who may do something here, and the one-time links that let them in."""
 
 import datetime as dt
-import hashlib
-import secrets
 from dataclasses import dataclass
 
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
 from db.errors import LedgerError, NotFoundError
-from db.records.people import OneTimeLink, Person, PersonSession
+from db.records.fleet import BaseStation
+from db.records.people import ROLES, ApiToken, OneTimeLink, Person, PersonSession
+from db.secrets_kept import digest_of, listed, new_secret, time_text
+from db.sessions import begin_session
 
 LINK_LIFE = dt.timedelta(minutes=30)
-IDLE = dt.timedelta(minutes=30)
-# A grain keeps a page of many requests from writing many times.
-GRAIN = dt.timedelta(minutes=1)
-AT_MOST = dt.timedelta(hours=12)
+SPENT = "this link was used or has expired; ask an administrator for a new one"
+
+
+@dataclass(frozen=True)
+class KnownPerson:
+    """A person as a list of people shows them."""
+
+    name: str
+    role: str
+    bases: tuple[str, ...]
+    added_at: str
+    last_used_at: str
+    ended_at: str
 
 
 def add_person(
     session: Session, name: str, role: str, *, now: dt.datetime, bases: tuple[str, ...] = ()
 ) -> None:
     """Add someone; no bases means every base."""
+    if not name.strip() or name != name.strip() or not name.isprintable():
+        raise LedgerError(f"{name!r} is not a name; wanted letters, without spaces around it")
+    if role not in ROLES:
+        raise LedgerError(f"{role!r} is not a role; wanted one of {', '.join(ROLES)}")
+    known = set(session.scalars(select(BaseStation.base)))
+    for base in bases:
+        if base not in known:
+            raise LedgerError(
+                f"no base {base!r} is on record; known are {', '.join(sorted(known)) or 'none'}"
+            )
     if session.get(Person, name) is not None:
         raise LedgerError(f"person {name!r} is known already; choose another name")
-    session.add(Person(name=name, role=role, bases=";".join(bases), added_at=_text(now), ended_at=None))
+    session.add(Person(name=name, role=role, bases=";".join(bases), added_at=time_text(now), ended_at=None))
     session.flush()
 
 
@@ -33,17 +53,60 @@ def count_people(session: Session) -> int:
     return session.scalar(select(func.count()).select_from(Person).where(Person.ended_at.is_(None))) or 0
 
 
+def list_people(session: Session) -> tuple[KnownPerson, ...]:
+    """Everybody there ever was, with their last use, by name."""
+    last = select(PersonSession.person, func.max(PersonSession.last_used_at)).group_by(PersonSession.person)
+    used = {row.person: row[1] for row in session.execute(last).all()}
+    return tuple(
+        KnownPerson(
+            each.name,
+            each.role,
+            listed(each.bases),
+            each.added_at,
+            used.get(each.name, ""),
+            each.ended_at or "",
+        )
+        for each in session.scalars(select(Person).order_by(Person.name))
+    )
+
+
+def end_person(session: Session, name: str, *, now: dt.datetime) -> None:
+    """End somebody's access: their sessions, links and tokens with it. The name stays taken, as the log names it."""
+    person = has_access(session, name)
+    if person.role == "administrator" and _administrators(session) == 1:
+        raise LedgerError(f"{name!r} is the only administrator; add another before this one's access ends")
+    person.ended_at = time_text(now)
+    for kept in (PersonSession, ApiToken):
+        session.execute(
+            update(kept).where(kept.person == name, kept.ended_at.is_(None)).values(ended_at=time_text(now))
+        )
+    session.execute(
+        update(OneTimeLink)
+        .where(OneTimeLink.person == name, OneTimeLink.used_at.is_(None))
+        .values(used_at=time_text(now))
+    )
+    session.flush()
+
+
 def issue_link(session: Session, name: str, *, now: dt.datetime) -> str:
     """A secret that lets this person in once, within half an hour."""
-    person = session.get(Person, name)
-    if person is None or person.ended_at is not None:
-        raise NotFoundError(f"person {name!r} has no access here; add the person first")
-    secret = secrets.token_urlsafe(32)
+    has_access(session, name)
+    secret = new_secret()
     session.add(
-        OneTimeLink(digest=_digest(secret), person=name, expires_at=_text(now + LINK_LIFE), used_at=None)
+        OneTimeLink(
+            digest=digest_of(secret), person=name, expires_at=time_text(now + LINK_LIFE), used_at=None
+        )
     )
     session.flush()
     return secret
+
+
+def link_person(session: Session, secret: str, *, now: dt.datetime) -> str:
+    """Whose one-time link this is, without using it; refused where it was used or has expired."""
+    found = session.get(OneTimeLink, digest_of(secret))
+    if found is None or found.used_at is not None or found.expires_at <= time_text(now):
+        raise NotFoundError(SPENT)
+    return found.person
 
 
 def use_link(session: Session, secret: str, *, now: dt.datetime) -> str:
@@ -52,59 +115,27 @@ def use_link(session: Session, secret: str, *, now: dt.datetime) -> str:
     used = session.scalar(
         update(OneTimeLink)
         .where(
-            OneTimeLink.digest == _digest(secret),
+            OneTimeLink.digest == digest_of(secret),
             OneTimeLink.used_at.is_(None),
-            OneTimeLink.expires_at > _text(now),
+            OneTimeLink.expires_at > time_text(now),
         )
-        .values(used_at=_text(now))
+        .values(used_at=time_text(now))
         .returning(OneTimeLink.person)
     )
     if used is None:
-        raise NotFoundError("this link was used or has expired; ask the command line for a new one")
-    opened = secrets.token_urlsafe(32)
-    session.add(
-        PersonSession(
-            digest=_digest(opened), person=used, began_at=_text(now), last_used_at=_text(now), ended_at=None
-        )
-    )
-    session.flush()
-    return opened
+        raise NotFoundError(SPENT)
+    return begin_session(session, used, by="link", now=now)
 
 
-@dataclass(frozen=True)
-class LetIn:
-    """Someone whose session is open; `stale` once its last use should be written down again."""
-
-    name: str
-    role: str
-    bases: tuple[str, ...]
-    stale: bool
-
-
-def person_of(session: Session, secret: str, *, now: dt.datetime) -> LetIn | None:
-    """Whose session this is, if it has not ended, idled out, or run its time. Only reads."""
-    found = session.get(PersonSession, _digest(secret))
-    if found is None or found.ended_at is not None:
-        return None
-    if _text(now - IDLE) > found.last_used_at or _text(now - AT_MOST) > found.began_at:
-        return None
-    person = session.get(Person, found.person)
+def has_access(session: Session, name: str) -> Person:
+    """The person of this name; refused where there is none or their access has ended."""
+    person = session.get(Person, name)
     if person is None or person.ended_at is not None:
-        return None
-    stale = _text(now - GRAIN) > found.last_used_at
-    return LetIn(person.name, person.role, tuple(filter(None, person.bases.split(";"))), stale)
+        raise NotFoundError(f"person {name!r} has no access here; add the person first")
+    return person
 
 
-def note_use(session: Session, secret: str, *, now: dt.datetime) -> None:
-    """Write down that a session was used just now, so that it does not idle out."""
-    session.execute(
-        update(PersonSession).where(PersonSession.digest == _digest(secret)).values(last_used_at=_text(now))
-    )
-
-
-def _digest(secret: str) -> str:
-    return hashlib.sha256(secret.encode()).hexdigest()
-
-
-def _text(now: dt.datetime) -> str:
-    return now.astimezone(dt.UTC).isoformat(timespec="seconds")
+def _administrators(session: Session) -> int:
+    # Locked, so that two administrators who end each other at once leave one.
+    query = select(Person).where(Person.role == "administrator", Person.ended_at.is_(None)).with_for_update()
+    return len(session.scalars(query).all())

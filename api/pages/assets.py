@@ -8,7 +8,11 @@ from pathlib import Path
 from typing import Annotated, Final, NamedTuple
 
 import plotly
-from fastapi import Header, Response
+from fastapi import APIRouter, Header, Response
+
+from api.access import ANYBODY, need
+
+router = APIRouter(dependencies=[need(ANYBODY)])
 
 STATIC: Final = Path(__file__).parent.parent / "static"
 BUNDLE: Final = Path(plotly.__file__).parent / "package_data" / "plotly.min.js"
@@ -46,6 +50,7 @@ def _bundle() -> Bundle:
     return Bundle(plain, gzip.compress(plain, mtime=0))
 
 
+@router.get("/static/plotly.min.js")
 def plotly_bundle(accept_encoding: Annotated[str, Header()] = "") -> Response:
     """The chart library, 4.8 MB plain and 1.4 MB packed, kept by browsers for a year."""
     kept = {"Cache-Control": "public, max-age=31536000, immutable", "Vary": "Accept-Encoding"}

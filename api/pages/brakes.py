@@ -4,10 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Final
 
+import pandas as pd
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 from pydantic import BaseModel
 
 from api import words
+from api.access import LetIn, need, within
 from api.deps import AskedStudy
 from api.figures.brake import outcome_dots, wear_plot
 from api.pages.brake_types import types_of
@@ -16,11 +18,12 @@ from api.pages.navigation import BRAKE_RECORD, BRAKES
 from api.pages.origin import Origin, numbers_told
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
+from db.sessions import LetIn as Person
 from lifecycle.past import ReadingPoint
 from lifecycle.story import BrakeStory, brake_story
 from lifecycle.study import Study
 
-router = APIRouter()
+router = APIRouter(dependencies=[need("brakes.read")])
 
 MOST_FOUND: Final = 50
 
@@ -72,10 +75,10 @@ class BrakePage:
 
 
 @router.get(BRAKES.path)
-def find(request: Request, study: AskedStudy, serial: str = "") -> Response:
+def find(request: Request, study: AskedStudy, person: LetIn, serial: str = "") -> Response:
     """Brakes whose serial ends in what was typed."""
     frame = frame_of(request, BRAKES, study)
-    brakes, end = study.records.brakes, serial.strip().upper()
+    brakes, end = seen_brakes(study, person), serial.strip().upper()
     fits = brakes[brakes["serial"].str.upper().str.endswith(end) & bool(end)]
     found = tuple(
         FoundBrake(name, brake_type, record_link(frame, name, brake_type))
@@ -87,9 +90,9 @@ def find(request: Request, study: AskedStudy, serial: str = "") -> Response:
 
 
 @router.get(BRAKE_RECORD)
-def brake(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuery) -> Response:
+def brake(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuery, person: LetIn) -> Response:
     """The record of one brake, or its readings as a file."""
-    story = brake_story(study, brake_id(study, asked))
+    story = brake_story(study, brake_id(study, asked, person))
     if form:
         return download(story.readings, name="pin-readings", form=form)
     frame = frame_of(request, BRAKES, study, title=f"Brake {asked.serial}")
@@ -97,15 +100,26 @@ def brake(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuer
 
 
 @router.get(f"{BRAKE_RECORD}/figures.json")
-def figures(study: AskedStudy, asked: AskedQuery) -> Response:
+def figures(study: AskedStudy, asked: AskedQuery, person: LetIn) -> Response:
     """Wear of the latest run, and twenty equally likely days."""
-    story = brake_story(study, brake_id(study, asked))
+    story = brake_story(study, brake_id(study, asked, person))
     return figures_answer({"wear": wear_plot(story), "outcomes": outcome_dots(story)})
 
 
-def brake_id(study: Study, asked: Asked) -> int:
+def seen_brakes(study: Study, person: Person) -> pd.DataFrame:
+    """Brakes that this person may see: those last on an aircraft of their bases, and those never on any."""
+    brakes = study.records.brakes
+    if not person.bases:
+        return brakes
+    stays = study.records.installations.sort_values("installed_on").drop_duplicates("brake", keep="last")
+    bases = study.records.aircraft.set_index("aircraft")["base"]
+    last = stays.set_index("brake")["aircraft"].map(bases)
+    return brakes[brakes["brake"].map(last).fillna("").map(lambda base: within(person, base))]
+
+
+def brake_id(study: Study, asked: Asked, person: Person) -> int:
     """The brake of that serial; refused where there is none, or where more than one type has it and none is named."""
-    serial, brake_type, brakes = asked.serial, asked.brake_type, study.records.brakes
+    serial, brake_type, brakes = asked.serial, asked.brake_type, seen_brakes(study, person)
     found = brakes[(brakes["serial"] == serial) & ((brakes["brake_type"] == brake_type) | (not brake_type))]
     if found.empty:
         of_type = f" of type {brake_type!r}" if brake_type else ""

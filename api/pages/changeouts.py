@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, Field
 
 from api import words
+from api.access import need
 from api.deps import AskedStudy
 from api.figures.changeouts import acts_by_month
 from api.pages.brake_types import Types, types_of
@@ -23,7 +24,7 @@ from lifecycle import study as chain
 from lifecycle.forecast import ChangeOut
 from lifecycle.study import Study
 
-router = APIRouter()
+router = APIRouter(dependencies=[need("records.read")])
 
 ROWS_A_PAGE: Final = 60
 CHART_MONTHS: Final = 24

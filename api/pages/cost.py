@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request, Response
 
 from api import words
+from api.access import need
 from api.deps import AskedStudy
 from api.figures.cost import cost_elements
 from api.pages.brake_types import types_of
@@ -19,7 +20,7 @@ from lifecycle.cost import CostPerLanding, FuelRoute, TypeCost
 from lifecycle.pricing import ASKED, FUEL_INPUTS
 from lifecycle.study import Study
 
-router = APIRouter()
+router = APIRouter(dependencies=[need("money.read")])
 
 
 @dataclass(frozen=True)

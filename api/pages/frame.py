@@ -15,7 +15,9 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from plotly.graph_objects import Figure
 
 from api import words
+from api.caller import caller
 from api.errors import Problem
+from api.form_guard import form_token
 from api.pages.assets import asset_url, placeholder_id
 from api.pages.navigation import Place, by_group
 
@@ -33,6 +35,7 @@ class Scope:
     records_through: dt.date | None
     missing_aircraft_days: int
     study: str
+    every_base: bool = True
 
 
 @dataclass(frozen=True)
@@ -60,8 +63,14 @@ class Frame:
 
     @property
     def groups(self) -> dict[str, tuple[Place, ...]]:
-        """The pages there are, by the work they belong to."""
-        return by_group()
+        """The pages that the caller may open, by the work they belong to."""
+        return by_group(caller().person)
+
+    @property
+    def who(self) -> str:
+        """The name of the caller, empty where nobody is known."""
+        person = caller().person
+        return person.name if person else ""
 
     def link(self, path: str = "", **changes: str) -> str:
         """A link that keeps what was asked, but for the changes; an empty value leaves a word out."""
@@ -99,7 +108,7 @@ def environment() -> Environment:
         if callable(each) and each.__module__ == words.__name__
     }
     made.filters |= spoken
-    made.globals |= {"asset": asset_url, "placeholder_id": placeholder_id}
+    made.globals |= {"asset": asset_url, "placeholder_id": placeholder_id, "form_token": form_token}
     return made
 
 

@@ -9,6 +9,7 @@ from typing import Final
 from fastapi import APIRouter, Request, Response
 
 from api import words
+from api.access import need
 from api.deps import AskedStudy
 from api.pages.brake_types import types_of
 from api.pages.brakes import record_link
@@ -22,7 +23,7 @@ from lifecycle import study as chain
 from lifecycle.forecast import ChangeOut
 from lifecycle.study import Study
 
-router = APIRouter()
+router = APIRouter(dependencies=[need("records.read")])
 
 FIRST_ROWS: Final = 12
 RISK: Final = "0.1"

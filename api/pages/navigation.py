@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from typing import Final
 
+from api.access import allowed
+from db.sessions import LetIn
+
 
 @dataclass(frozen=True)
 class Place:
@@ -13,6 +16,7 @@ class Place:
     group: str
     question: str
     by_base: bool = False
+    action: str = "records.read"
 
 
 FRONT: Final = Place("/", "What comes first", "Today", "What comes due first, and where?", by_base=True)
@@ -30,16 +34,28 @@ BRAKES: Final = Place("/brakes", "Brake record", "Records", "What has this seria
 # One brake; it is found through BRAKES.
 BRAKE_RECORD: Final = "/brake"
 COST: Final = Place(
-    "/cost", "Cost per landing", "Money", "What does a landing cost on each brake type, weight included?"
+    "/cost",
+    "Cost per landing",
+    "Money",
+    "What does a landing cost on each brake type, weight included?",
+    action="money.read",
 )
 RETROFIT: Final = Place(
-    "/retrofit", "Retrofit brief", "Money", "Should we change, and when does it pay back?"
+    "/retrofit",
+    "Retrofit brief",
+    "Money",
+    "Should we change, and when does it pay back?",
+    action="money.read",
 )
 
 PLACES: Final = (FRONT, BRAKES, CHANGEOUTS, SPARES, COST, RETROFIT)
 
 
-def by_group() -> dict[str, tuple[Place, ...]]:
-    """The places by the work they belong to, in the order of the menu."""
-    groups = dict.fromkeys(place.group for place in PLACES)
-    return {group: tuple(place for place in PLACES if place.group == group) for group in groups}
+def by_group(person: LetIn | None) -> dict[str, tuple[Place, ...]]:
+    """The places that this person may open, by the work they belong to, in the order of the menu."""
+    bases = person.bases if person else ()
+    open_to = [
+        place for place in PLACES if any(allowed(person, place.action, base) for base in bases or ("",))
+    ]
+    groups = dict.fromkeys(place.group for place in open_to)
+    return {group: tuple(place for place in open_to if place.group == group) for group in groups}

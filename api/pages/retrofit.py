@@ -6,6 +6,7 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Query, Request, Response
 
 from api import words
+from api.access import need
 from api.deps import AskedStudy
 from api.figures.retrofit import cash_by_year, swing
 from api.pages.brake_types import types_of
@@ -19,7 +20,7 @@ from lifecycle.drivers import Driver
 from lifecycle.retrofit import Briefing, Option
 from lifecycle.study import Study
 
-router = APIRouter()
+router = APIRouter(dependencies=[need("money.read")])
 
 FromType = Annotated[str, Query(alias="from", description="brake type in service")]
 ToType = Annotated[str, Query(alias="to", description="brake type proposed")]

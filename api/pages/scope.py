@@ -2,6 +2,7 @@
 
 from fastapi import Request
 
+from api.caller import caller
 from api.pages.frame import Frame, Scope
 from api.pages.navigation import Place
 from api.pages.reach import reach_of
@@ -23,13 +24,16 @@ def frame_of(request: Request, place: Place, study: Study, base: str = "", title
 
 def scope_of(study: Study, base: str) -> Scope:
     """What the page speaks of, and how complete the records are."""
+    person = caller().person
+    own = person.bases if person else ()
     reach = reach_of(study.records, base)
     return Scope(
         base=base,
-        bases=tuple(sorted(study.records.bases["base"])),
+        bases=tuple(sorted(base for base in study.records.bases["base"] if not own or base in own)),
         on=study.on,
         known_on=study.known_on,
         records_through=reach.through,
         missing_aircraft_days=reach.missing_aircraft_days,
         study=study.number,
+        every_base=not own,
     )

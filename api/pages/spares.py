@@ -10,6 +10,7 @@ from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel
 
 from api import words
+from api.access import need
 from api.deps import AskedStudy
 from api.figures.spares import demand_and_stock
 from api.pages.brake_types import types_of
@@ -23,7 +24,7 @@ from lifecycle.shelf import Shelf, count_shelf
 from lifecycle.spares import SparesMonth
 from lifecycle.study import Study
 
-router = APIRouter()
+router = APIRouter(dependencies=[need("records.read")])
 
 MONTHS_A_TABLE: Final = 12
 MOST_CHARTS: Final = 12

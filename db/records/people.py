@@ -1,4 +1,4 @@
-"""People, their sessions, and the one-time links that let the first of them in."""
+"""People, and all that lets them in: sessions, one-time links, passwords, second factors, API tokens."""
 
 from sqlalchemy import ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
@@ -30,6 +30,7 @@ class PersonSession(Base):
     began_at: Mapped[str]
     last_used_at: Mapped[str]
     ended_at: Mapped[str | None]
+    began_by: Mapped[str | None]  # link, password or provider
 
 
 class OneTimeLink(Base):
@@ -41,3 +42,74 @@ class OneTimeLink(Base):
     person: Mapped[str] = mapped_column(ForeignKey("person.name"))
     expires_at: Mapped[str]
     used_at: Mapped[str | None]
+
+
+class PersonPassword(Base):
+    """An Argon2id digest of the password, with its own parameters and salt in it."""
+
+    __tablename__ = "person_password"
+
+    person: Mapped[str] = mapped_column(ForeignKey("person.name"), primary_key=True)
+    hash: Mapped[str]
+    set_at: Mapped[str]
+
+
+class PersonAuthenticator(Base):
+    """A second factor (RFC 6238): its seed, and the last time step used, so that no code works twice."""
+
+    __tablename__ = "person_authenticator"
+
+    person: Mapped[str] = mapped_column(ForeignKey("person.name"), primary_key=True)
+    secret: Mapped[str]
+    last_step: Mapped[int]
+    confirmed: Mapped[bool]
+    added_at: Mapped[str]
+
+
+class SignInAttempt(Base):
+    """An attempt to sign in that has not succeeded, by name or by address."""
+
+    __tablename__ = "sign_in_attempt"
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    subject: Mapped[str] = mapped_column(index=True)
+    at: Mapped[str] = mapped_column(index=True)
+
+
+class ApiToken(Base):
+    """A token for programs: only its digest is kept; `scope` and `bases` are lists divided by semicolons."""
+
+    __tablename__ = "api_token"
+
+    digest: Mapped[str] = mapped_column(primary_key=True)
+    person: Mapped[str] = mapped_column(ForeignKey("person.name"), index=True)
+    label: Mapped[str]
+    scope: Mapped[str]
+    bases: Mapped[str]
+    made_at: Mapped[str]
+    expires_at: Mapped[str]
+    last_used_at: Mapped[str | None]
+    ended_at: Mapped[str | None]
+
+
+class OutsideIdentity(Base):
+    """Who a person is at an identity provider: issuer and subject together, never a name or an address."""
+
+    __tablename__ = "outside_identity"
+
+    issuer: Mapped[str] = mapped_column(primary_key=True)
+    subject: Mapped[str] = mapped_column(primary_key=True)
+    person: Mapped[str] = mapped_column(ForeignKey("person.name"))
+    added_at: Mapped[str]
+
+
+class SignInBegun(Base):
+    """A sign-in begun at a provider; `person` where somebody already let in connects it with themselves."""
+
+    __tablename__ = "sign_in_begun"
+
+    digest: Mapped[str] = mapped_column(primary_key=True)
+    verifier: Mapped[str]
+    nonce: Mapped[str]
+    person: Mapped[str | None] = mapped_column(ForeignKey("person.name"))
+    began_at: Mapped[str]

@@ -13,6 +13,7 @@ from api.pages.cost import CostPage
 from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
 from api.pages.front import FrontPage
 from api.pages.retrofit import RetrofitPage
+from api.pages.sign_in import SignInPage
 from api.pages.spares import SparesPage
 
 PAGES = {
@@ -24,6 +25,7 @@ PAGES = {
     "cost.html": CostPage,
     "retrofit.html": RetrofitPage,
     "error.html": ErrorPage,
+    "sign_in.html": SignInPage,
 }
 
 

@@ -1,0 +1,74 @@
+"""What was refused, as an answer: a problem in JSON for programs, a page for people."""
+
+from http import HTTPStatus
+from typing import Final
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, RedirectResponse
+from starlette.exceptions import HTTPException
+
+from api.access import BaseWantedError, NotAllowedError, OutsideBaseError
+from api.callers import NotLetInError
+from api.errors import Problem, problem_of
+from api.form_guard import ForeignFormError
+from api.pages.frame import error_page
+from api.pages.sign_in import sign_in_answer
+from db.errors import LedgerError
+from lifecycle.errors import LifecycleError
+
+# The same words for what is not there and for what is outside a person's bases.
+NOT_THERE: Final = Problem(
+    "Not found", 404, "there is nothing of that kind here for you; check the address and the base"
+)
+KINDS: Final = (
+    LedgerError,
+    LifecycleError,
+    NotLetInError,
+    NotAllowedError,
+    OutsideBaseError,
+    BaseWantedError,
+    ForeignFormError,
+    RequestValidationError,
+    HTTPException,
+)
+
+
+def answer_refusals(app: FastAPI) -> None:
+    """Have each kind of refusal answered here."""
+    for kind in KINDS:
+        app.add_exception_handler(kind, refuse)
+
+
+def refuse(request: Request, error: Exception) -> Response:
+    """The answer to a refused request."""
+    request.state.refused = type(error).__name__
+    program = request.url.path.startswith(("/api/", "/metrics"))
+    if isinstance(error, BaseWantedError) and not program:
+        return RedirectResponse(error.address, status_code=303)
+    if isinstance(error, NotLetInError) and not program:
+        return sign_in_answer(request, status=401)
+    problem = problem_of(error) or _web_problem(error)
+    if program:
+        headers = {"WWW-Authenticate": "Bearer"} if problem.status == 401 else None
+        return JSONResponse(problem.body(), problem.status, headers, media_type="application/problem+json")
+    return error_page(request, problem)
+
+
+def _web_problem(error: Exception) -> Problem:
+    if isinstance(error, NotLetInError):
+        return Problem(
+            "Not let in",
+            401,
+            "nobody is known by this request; send a token that has not expired, or sign in",
+        )
+    if isinstance(error, (OutsideBaseError, BaseWantedError)):
+        return NOT_THERE
+    if isinstance(error, (NotAllowedError, ForeignFormError)):
+        return Problem("Not allowed", 403, str(error))
+    if isinstance(error, RequestValidationError):
+        told = "; ".join(f"{'.'.join(map(str, found['loc']))}: {found['msg']}" for found in error.errors())
+        return Problem("Wrong request", 422, told)
+    if isinstance(error, HTTPException):
+        return Problem(HTTPStatus(error.status_code).phrase, error.status_code, str(error.detail))
+    raise error

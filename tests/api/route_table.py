@@ -1,0 +1,38 @@
+"""
+Every route with what it is for: who may (by their first letter) and how far it reaches.
+
+Written apart from the program, so that a changed action shows here. C clerk, P planner, R reader, A administrator;
+"anybody" needs no session. Reach: "base" speaks of one base; "rows" of single records; "fleet" of the whole fleet;
+"own" of nobody's records.
+"""
+
+ALL = "CPRA"
+TABLE = {
+    ("GET", "/"): (ALL, "base"),
+    ("GET", "/changeouts"): (ALL, "base"),
+    ("GET", "/changeouts/figures.json"): (ALL, "base"),
+    ("GET", "/spares"): (ALL, "base"),
+    ("GET", "/spares/figures.json"): (ALL, "base"),
+    ("GET", "/brakes"): (ALL, "rows"),
+    ("GET", "/brake"): (ALL, "rows"),
+    ("GET", "/brake/figures.json"): (ALL, "rows"),
+    ("GET", "/cost"): ("PRA", "fleet"),
+    ("GET", "/cost/figures.json"): ("PRA", "fleet"),
+    ("GET", "/retrofit"): ("PRA", "fleet"),
+    ("GET", "/retrofit/figures.json"): ("PRA", "fleet"),
+    ("GET", "/api/v1/refit"): (ALL, "fleet"),
+    ("GET", "/api/v1/changeouts"): (ALL, "base"),
+    ("GET", "/api/v1/spares"): (ALL, "base"),
+    ("GET", "/api/v1/cost"): ("PRA", "fleet"),
+    ("GET", "/api/v1/briefing"): ("PRA", "fleet"),
+    ("GET", "/api/v1/verify"): ("PRA", "fleet"),
+    ("GET", "/api/v1/openapi.json"): (ALL, "own"),
+    ("GET", "/sign-in"): ("anybody", "own"),
+    ("POST", "/sign-in"): ("anybody", "own"),
+    ("GET", "/enter/{secret}"): ("anybody", "own"),
+    ("POST", "/enter/{secret}"): ("anybody", "own"),
+    ("POST", "/sign-out"): (ALL, "own"),
+    ("GET", "/static/plotly.min.js"): ("anybody", "own"),
+    ("GET", "/health"): ("anybody", "own"),
+    ("GET", "/ready"): ("anybody", "own"),
+}
