@@ -28,22 +28,15 @@ from db.lookup import among, current
 from db.plain import plain_columns, rows_of
 from db.records.brakes import Installation, Occupancy, Removal
 
-# Columns of installations with their removals, and the columns of the file that they come from.
+# Fields of installations with their removals, and the columns of the file that they come from. The work order and the
+# note are not among them: those of the removal may be others than those of the installation.
 COLUMNS: Final = {
-    "brake": "serial",
-    "installed_on": "installed_on",
-    "aircraft": "registration",
-    "position": "position",
-    "starts_as": "starts_as",
-    "start_pin_mm": "start_pin",
-    "aircraft_landings": "aircraft_landings_on",
-    "release_reference": "release_reference",
-    "removed_on": "removed_on",
-    "removal_reason": "removal_reason",
-    "landings_off": "aircraft_landings_off",
+    field: column
+    for field, column in FILES["installations"].fields.items()
+    if field not in ("work_order", "note")
 }
-OF_INSTALLATION: Final = list(COLUMNS)[:8]
-OF_REMOVAL: Final = list(COLUMNS)[8:]
+OF_REMOVAL: Final = ["removed_on", "removal_reason", "landings_off"]
+OF_INSTALLATION: Final = [field for field in COLUMNS if field not in OF_REMOVAL]
 # A removal alone says nothing of these.
 BLANK: Final[dict[str, Any]] = {
     **dict.fromkeys(("registration", "position", "starts_as", "release_reference"), ""),

@@ -19,14 +19,6 @@ from db.frames import frame_of, records
 from db.lookup import among, current
 from db.records.readings import CounterChange, Landing
 
-COUNTS: Final = ("full_stops", "touch_and_gos", "rejected_takeoffs", "flight_hours", "total_landings")
-COLUMNS: Final = {
-    "aircraft": "registration",
-    "base": "base",
-    **{
-        name: name for name in ("day", "to_day", "airfield", *COUNTS, "landing_mass_kg", "work_order", "note")
-    },
-}
 ONE_DAY: Final = pd.Timedelta(days=1)
 
 
@@ -36,7 +28,7 @@ def record_landings(
     """Record landings; totals that would fall and periods that overlap are refused, naming what is on record."""
     named = Named(session, FILES["landings"], rows)
     refuse_days_ahead(named, "day", "to_day")
-    table = pd.DataFrame({column: rows[source] for column, source in COLUMNS.items()})
+    table = pd.DataFrame({field: rows[column] for field, column in named.file.fields.items()})
     table = table.assign(aircraft=named.aircraft(rows["day"]), base=named.bases(), row=rows["row"])
     table = (
         table.assign(known_on=rows["recorded_on"]).dropna(subset=["aircraft"]).astype({"aircraft": "int64"})
@@ -45,7 +37,7 @@ def record_landings(
         named.refuse_if_any()
         return Outcome()
     known, nearest = _on_record(session, table)
-    by_key = sort_by_key(Resolved(named.file, rows.loc[table.index], table, COLUMNS), known)
+    by_key = sort_by_key(Resolved(named.file, rows.loc[table.index], table, named.file.fields), known)
     named.errors += by_key.errors
     new = with_counters(session, by_key.new)
     together = pd.concat([known[~known["withdrawn"]], nearest, new], ignore_index=True).fillna({"row": 0})
@@ -58,16 +50,14 @@ def record_landings(
 
 def record_counter_changes(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
     """Record that an aircraft's landings counter was replaced; totals from that day on count anew from its start."""
-    file = FILES["counter_changes"]
-    named = Named(session, file, rows)
+    named = Named(session, FILES["counter_changes"], rows)
     refuse_days_ahead(named, "day")
-    columns = {"aircraft": "registration", **{n: n for n in ("day", "starts_at", "work_order", "note")}}
-    table = pd.DataFrame({column: rows[source] for column, source in columns.items()})
+    table = pd.DataFrame({field: rows[column] for field, column in named.file.fields.items()})
     table = table.assign(aircraft=named.aircraft(rows["day"]), row=rows["row"], known_on=rows["recorded_on"])
     table = table.dropna(subset=["aircraft"]).astype({"aircraft": "int64"})
     changes = current(CounterChange, withdrawn=True).where(among(CounterChange.aircraft, table["aircraft"]))
     known = frame_of(session, changes)
-    by_key = sort_by_key(Resolved(file, rows.loc[table.index], table, columns), known)
+    by_key = sort_by_key(Resolved(named.file, rows.loc[table.index], table, named.file.fields), known)
     named.errors += by_key.errors
     new = by_key.new.sort_values(["aircraft", "day"])
     _refuse_what_would_renumber(named, new, known)
