@@ -32,27 +32,30 @@ class Rule:
 
     roles: frozenset[str]
     reach: Literal["base", "rows", "fleet", "own"]
+    told: str
 
 
 ACTIONS: Final = {
-    ANYBODY: Rule(frozenset(), "own"),
-    "own.account": Rule(EVERYONE, "own"),
-    "records.read": Rule(EVERYONE, "base"),
-    "brakes.read": Rule(EVERYONE, "rows"),
-    "fleet.read": Rule(EVERYONE, "fleet"),
-    "money.read": Rule(DECIDERS, "fleet"),
-    "assumptions.read": Rule(EVERYONE, "fleet"),
-    "assumptions.write": Rule(PLANNERS, "fleet"),
-    "assumptions.approve": Rule(PLANNERS, "fleet"),
-    "records.enter": Rule(CLERKS, "rows"),
-    "records.correct": Rule(CLERKS, "rows"),
-    "records.rule": Rule(CLERKS | PLANNERS, "rows"),
-    "records.import": Rule(CLERKS, "fleet"),
-    "records.export": Rule(EVERYONE, "fleet"),
-    "log.verify": Rule(DECIDERS, "fleet"),
-    "people.manage": Rule(ADMINISTRATORS, "fleet"),
-    "service.measure": Rule(ADMINISTRATORS, "fleet"),
+    ANYBODY: Rule(frozenset(), "own", "sign in"),
+    "own.account": Rule(EVERYONE, "own", "change their own password, authenticator and tokens; sign out"),
+    "records.read": Rule(EVERYONE, "base", "see what comes due and which spares it takes"),
+    "brakes.read": Rule(EVERYONE, "rows", "see the record of a brake"),
+    "fleet.read": Rule(EVERYONE, "fleet", "see wear by brake type over the whole fleet"),
+    "money.read": Rule(DECIDERS, "fleet", "see cost per landing and the retrofit brief"),
+    "assumptions.read": Rule(EVERYONE, "fleet", "see assumptions and their sources"),
+    "assumptions.write": Rule(PLANNERS, "fleet", "propose assumptions"),
+    "assumptions.approve": Rule(PLANNERS, "fleet", "approve what another person proposed"),
+    "records.enter": Rule(CLERKS, "rows", "enter landings, readings, installations and removals"),
+    "records.correct": Rule(CLERKS, "rows", "correct and withdraw records, with a reason"),
+    "records.rule": Rule(CLERKS | PLANNERS, "rows", "rule on readings that another person entered"),
+    "records.import": Rule(CLERKS, "fleet", "bring in files"),
+    "records.export": Rule(EVERYONE, "fleet", "take the whole ledger away as files"),
+    "log.verify": Rule(DECIDERS, "fleet", "verify the log"),
+    "people.manage": Rule(ADMINISTRATORS, "fleet", "add people, give one-time links, end access"),
+    "service.measure": Rule(ADMINISTRATORS, "fleet", "read the measurements of the service"),
 }
+# A token neither changes who may do what nor makes other tokens.
+FOR_TOKENS: Final = tuple(each for each in ACTIONS if each not in (ANYBODY, "own.account", "people.manage"))
 
 
 class NotAllowedError(Exception):
@@ -132,7 +135,8 @@ class Needed:
         if not allowed(replace(person, bases=()), self.action, base):
             raise NotAllowedError(f"{person.role} {person.name!r} may not do this here ({self.action})")
         if not base and ACTIONS[self.action].reach == "base" and request.method == "GET":
-            raise BaseWantedError(str(request.url.include_query_params(base=person.bases[0])))
+            address = request.url.include_query_params(base=person.bases[0])
+            raise BaseWantedError(f"{address.path}?{address.query}")
         raise OutsideBaseError
 
 

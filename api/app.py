@@ -8,7 +8,18 @@ from fastapi.staticfiles import StaticFiles
 
 from api import access, data, ready
 from api.logs import Logged
-from api.pages import assets, brakes, changeouts, cost, front, retrofit, sign_in, spares
+from api.pages import (
+    account,
+    assets,
+    brakes,
+    changeouts,
+    cost,
+    front,
+    people,
+    retrofit,
+    sign_in,
+    spares,
+)
 from api.refusals import answer_refusals
 from api.security import Headers
 from api.settings import Settings
@@ -16,7 +27,17 @@ from db import schema
 from db.session import open_engine
 
 HERE: Final = Path(__file__).parent
-PAGES: Final = (front, brakes, changeouts, spares, cost, retrofit, sign_in)
+PAGES: Final = (
+    front,
+    brakes,
+    changeouts,
+    spares,
+    cost,
+    retrofit,
+    people,
+    account,
+    sign_in,
+)
 
 
 def make_app(settings: Settings | None = None) -> FastAPI:

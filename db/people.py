@@ -7,10 +7,11 @@ from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
 from db.errors import LedgerError, NotFoundError
+from db.lookup import current
 from db.records.fleet import BaseStation
 from db.records.people import ROLES, ApiToken, OneTimeLink, Person, PersonSession
 from db.secrets_kept import digest_of, listed, new_secret, time_text
-from db.sessions import begin_session
+from db.sessions import begin_session, end_sessions
 
 LINK_LIFE = dt.timedelta(minutes=30)
 SPENT = "this link was used or has expired; ask an administrator for a new one"
@@ -36,21 +37,35 @@ def add_person(
         raise LedgerError(f"{name!r} is not a name; wanted letters, without spaces around it")
     if role not in ROLES:
         raise LedgerError(f"{role!r} is not a role; wanted one of {', '.join(ROLES)}")
-    known = set(session.scalars(select(BaseStation.base)))
+    known = known_bases(session)
     for base in bases:
         if base not in known:
-            raise LedgerError(
-                f"no base {base!r} is on record; known are {', '.join(sorted(known)) or 'none'}"
-            )
+            raise LedgerError(f"no base {base!r} is on record; known are {', '.join(known) or 'none'}")
     if session.get(Person, name) is not None:
         raise LedgerError(f"person {name!r} is known already; choose another name")
     session.add(Person(name=name, role=role, bases=";".join(bases), added_at=time_text(now), ended_at=None))
     session.flush()
 
 
+def known_bases(session: Session) -> tuple[str, ...]:
+    """Bases on record, by name."""
+    return tuple(sorted({row.base for row in session.execute(current(BaseStation))}))
+
+
 def count_people(session: Session) -> int:
     """How many people have access."""
     return session.scalar(select(func.count()).select_from(Person).where(Person.ended_at.is_(None))) or 0
+
+
+def is_known(session: Session, name: str) -> bool:
+    """Whether there is or was a person of this name."""
+    return session.get(Person, name) is not None
+
+
+def sign_out(session: Session, name: str, *, now: dt.datetime) -> None:
+    """End every open session of this person."""
+    has_access(session, name)
+    end_sessions(session, name, now=now)
 
 
 def list_people(session: Session) -> tuple[KnownPerson, ...]:

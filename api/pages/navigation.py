@@ -48,7 +48,11 @@ RETROFIT: Final = Place(
     action="money.read",
 )
 
-PLACES: Final = (FRONT, BRAKES, CHANGEOUTS, SPARES, COST, RETROFIT)
+PEOPLE: Final = Place(
+    "/people", "People", "Administration", "Who may do what, where?", action="people.manage"
+)
+
+PLACES: Final = (FRONT, BRAKES, CHANGEOUTS, SPARES, COST, RETROFIT, PEOPLE)
 
 
 def by_group(person: LetIn | None) -> dict[str, tuple[Place, ...]]:

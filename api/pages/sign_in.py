@@ -51,7 +51,7 @@ def sign_in(
     name, now = name.strip(), dt.datetime.now(dt.UTC)
     if not name or not password:
         return sign_in_answer(request, WRONG, status=401, name=name)
-    if not _may_try(request, name, now):
+    if not may_try(request, name, now):
         return sign_in_answer(request, WAIT, status=429, name=name)
     engine = request.app.state.engine
     with Session(reading(engine)) as session:
@@ -85,7 +85,7 @@ def enter_with_code(
     now, engine = dt.datetime.now(dt.UTC), request.app.state.engine
     with Session(reading(engine)) as session:
         name = people.link_person(session, secret, now=now)
-    if not _may_try(request, name, now):
+    if not may_try(request, name, now):
         return sign_in_answer(request, WAIT, status=429, name=name, link=secret)
     with Session(engine) as session:
         if not _code_fits(session, name, code, now):
@@ -111,15 +111,21 @@ def sign_in_answer(
     request: Request, wrong: str = "", *, status: int = 200, name: str = "", link: str = ""
 ) -> HTMLResponse:
     """The form, with what was wrong; also the answer to whoever is not known."""
+    if wrong:
+        request.state.event = "sign-in refused" if wrong == WRONG else "too many attempts"
     frame = Frame(title="Sign in", question="Who are you?", path=SIGN_IN, asked={})
     provider = request.app.state.settings.openid_name
     return render("sign_in.html", SignInPage(frame, wrong, name, link, provider), status=status)
 
 
 def let_in_answer(request: Request, secret: str, name: str) -> Response:
-    """Hand the browser its session."""
-    request.state.person = name
-    answer = RedirectResponse("/", status_code=303)
+    """Hand the browser its session, and lead it to the front page."""
+    request.state.person, request.state.event = name, "signed in"
+    return with_session(request, RedirectResponse("/", status_code=303), secret)
+
+
+def with_session(request: Request, answer: Response, secret: str) -> Response:
+    """The answer, with the session's secret in the browser's cookie."""
     answer.set_cookie(
         cookie_name(request),
         secret,
@@ -131,10 +137,12 @@ def let_in_answer(request: Request, secret: str, name: str) -> Response:
     return answer
 
 
-def _may_try(request: Request, name: str, now: dt.datetime) -> bool:
+def may_try(request: Request, name: str, now: dt.datetime) -> bool:
+    """Whether this may be tried, by this name and from this address; written down before it is."""
     address = request.client.host if request.client else "unknown"
-    request.state.person = name
     with Session(request.app.state.engine) as session:
+        # The log names people who are known; somebody may have typed a password into the field for the name.
+        request.state.person = name if people.is_known(session, name) else ""
         may = attempts.note_attempt(session, name=name, address=address, now=now)
         session.commit()
     return may

@@ -1,0 +1,123 @@
+"""People: who may do what, where; their last use, a new one-time link, the end of access."""
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Annotated, Final
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import RedirectResponse
+
+from api.access import ACTIONS, ANYBODY, LetIn, need
+from api.deps import LedgerSession
+from api.pages.frame import Frame, render
+from api.pages.navigation import PEOPLE
+from api.words import counted
+from db import people
+from db.errors import LedgerError
+from db.records.people import ROLES
+from db.session import Session
+
+router = APIRouter(dependencies=[need("people.manage")])
+
+LINK_MINUTES: Final = int(people.LINK_LIFE.total_seconds() // 60)
+Name = Annotated[str, Form(max_length=200)]
+
+
+@dataclass(frozen=True)
+class Duty:
+    """One thing that can be done here, and the roles that may."""
+
+    told: str
+    roles: tuple[bool, ...]
+
+
+@dataclass(frozen=True)
+class PeoplePage:
+    """What people.html receives; `link` is shown once."""
+
+    frame: Frame
+    answer: str
+    people: tuple[people.KnownPerson, ...]
+    link: str
+    link_for: str
+    link_minutes: int
+    roles: tuple[str, ...]
+    duties: tuple[Duty, ...]
+    bases: tuple[str, ...]
+    me: str
+
+
+@router.get(PEOPLE.path)
+def list_people(person: LetIn, session: LedgerSession) -> Response:
+    """The page."""
+    return _answer(session, person.name)
+
+
+@router.post(PEOPLE.path)
+def add_person(  # noqa: PLR0913, PLR0917 - one argument a field of the form
+    request: Request,
+    person: LetIn,
+    session: LedgerSession,
+    name: Name = "",
+    role: Name = "",
+    bases: Annotated[tuple[str, ...], Form()] = (),
+) -> Response:
+    """Add somebody, and show the link that lets them in."""
+    now = dt.datetime.now(dt.UTC)
+    people.add_person(session, name.strip(), role, now=now, bases=bases)
+    request.state.event = "person added"
+    return _with_link(request, session, person.name, name.strip())
+
+
+@router.post(f"{PEOPLE.path}/link")
+def new_link(request: Request, person: LetIn, session: LedgerSession, name: Name = "") -> Response:
+    """Make a new one-time link, shown once."""
+    request.state.event = "link made"
+    return _with_link(request, session, person.name, name)
+
+
+@router.post(f"{PEOPLE.path}/end")
+def end_access(request: Request, person: LetIn, session: LedgerSession, name: Name = "") -> Response:
+    """End somebody's access, at once and everywhere."""
+    if name == person.name:
+        raise LedgerError("you cannot end your own access; ask another administrator")
+    people.end_person(session, name, now=dt.datetime.now(dt.UTC))
+    request.state.event = "access ended"
+    return RedirectResponse(PEOPLE.path, status_code=303)
+
+
+@router.post(f"{PEOPLE.path}/sign-out")
+def sign_out_everywhere(request: Request, session: LedgerSession, name: Name = "") -> Response:
+    """End somebody's open sessions; they may come in again."""
+    people.sign_out(session, name, now=dt.datetime.now(dt.UTC))
+    request.state.event = "sessions ended"
+    return RedirectResponse(PEOPLE.path, status_code=303)
+
+
+def _with_link(request: Request, session: Session, me: str, name: str) -> Response:
+    secret = people.issue_link(session, name, now=dt.datetime.now(dt.UTC))
+    return _answer(session, me, link=str(request.url_for("enter", secret=secret)), link_for=name)
+
+
+def _answer(session: Session, me: str, *, link: str = "", link_for: str = "") -> Response:
+    known = people.list_people(session)
+    inside = [each for each in known if not each.ended_at]
+    page = PeoplePage(
+        frame=Frame(
+            title=PEOPLE.title, question=PEOPLE.question, path=PEOPLE.path, asked={}, menu=PEOPLE.path
+        ),
+        answer=f"{counted(len(inside), 'person')} with access.",
+        people=known,
+        link=link,
+        link_for=link_for,
+        link_minutes=LINK_MINUTES,
+        roles=ROLES,
+        duties=tuple(
+            Duty(rule.told, tuple(role in rule.roles for role in ROLES))
+            for action, rule in ACTIONS.items()
+            if action != ANYBODY
+        ),
+        bases=people.known_bases(session),
+        me=me,
+    )
+    return render("people.html", page)
