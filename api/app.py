@@ -6,13 +6,14 @@ from typing import Final
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
-from api import access, data, ready
+from api import access, data, data_judged, ready
 from api.logs import Logged
 from api.pages import (
     account,
     assets,
     brakes,
     changeouts,
+    claims,
     cost,
     front,
     people,
@@ -34,6 +35,7 @@ PAGES: Final = (
     spares,
     cost,
     retrofit,
+    claims,
     people,
     account,
     sign_in,
@@ -49,6 +51,7 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     app.state.settings = settings
     app.state.engine = engine
     app.include_router(data.router, prefix="/api/v1")
+    app.include_router(data_judged.router, prefix="/api/v1")
     for page in PAGES:
         app.include_router(page.router, include_in_schema=False)
     app.include_router(assets.router, include_in_schema=False)

@@ -17,6 +17,15 @@ from lifecycle.wear import FleetFit
 
 TIMES_MAX: Final = 1000.0  # nobody waits for a thousand times the landings
 FEW_AIRCRAFT: Final = 4
+CURVE_POINTS: Final = 81
+
+
+@dataclass(frozen=True)
+class CurvePoint:
+    """The chance that the true figure is at least so much."""
+
+    figure: float
+    chance: float
 
 
 @dataclass(frozen=True)
@@ -146,6 +155,28 @@ def check_claim(  # noqa: PLR0913 - a claim is a type, a figure and perhaps anot
         between_runs=life.between_runs,
         warnings=_warnings(rates, [brake_type, against]),
     )
+
+
+def claim_curve(runs: Runs, fit: FleetFit, claim: Claim) -> tuple[CurvePoint, ...]:
+    """
+    The chance of each figure, not of the claimed one alone.
+
+    Parameters
+    ----------
+    runs, fit : Runs, FleetFit
+        What the claim was held against.
+    claim : Claim
+        From `check_claim`.
+
+    Returns
+    -------
+    tuple of CurvePoint
+        From near certainty to hardly any, the claim among them.
+    """
+    life = mean_life([own_rates(runs, fit, name) for name in (claim.brake_type, claim.against) if name])
+    ends = (life.quantile(0.001), life.quantile(0.999), claim.claim * 0.97, claim.claim * 1.03)
+    figures = np.linspace(min(ends), max(ends), CURVE_POINTS).tolist()
+    return tuple(CurvePoint(each, life.chance_above(each)) for each in figures)
 
 
 def _claimed(brake_type: str, against: str, landings: float | None, ratio: float | None) -> float:

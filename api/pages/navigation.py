@@ -47,12 +47,14 @@ RETROFIT: Final = Place(
     "Should we change, and when does it pay back?",
     action="money.read",
 )
-
+CLAIMS: Final = Place(
+    "/claims", "Claim check", "Money", "Does the new brake do what its maker says?", action="money.read"
+)
 PEOPLE: Final = Place(
     "/people", "People", "Administration", "Who may do what, where?", action="people.manage"
 )
 
-PLACES: Final = (FRONT, BRAKES, CHANGEOUTS, SPARES, COST, RETROFIT, PEOPLE)
+PLACES: Final = (FRONT, BRAKES, CHANGEOUTS, SPARES, COST, RETROFIT, CLAIMS, PEOPLE)
 
 
 def by_group(person: LetIn | None) -> dict[str, tuple[Place, ...]]:

@@ -9,6 +9,7 @@ from jinja2.meta import find_undeclared_variables
 
 from api.pages.brakes import BrakePage, FindPage
 from api.pages.changeouts import ChangeOutsPage
+from api.pages.claims import ClaimsPage
 from api.pages.cost import CostPage
 from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
 from api.pages.front import FrontPage
@@ -23,6 +24,7 @@ PAGES = {
     "changeouts.html": ChangeOutsPage,
     "spares.html": SparesPage,
     "cost.html": CostPage,
+    "claims.html": ClaimsPage,
     "retrofit.html": RetrofitPage,
     "error.html": ErrorPage,
     "sign_in.html": SignInPage,
@@ -64,7 +66,9 @@ def test_a_template_knows_no_other_name(name):
 
 
 def test_the_frame_uses_only_what_it_declares():
-    declared = {field.name for field in fields(Frame)} | {name for name in dir(Frame) if not name.startswith("_")}
+    declared = {field.name for field in fields(Frame)} | {
+        name for name in dir(Frame) if not name.startswith("_")
+    }
     assert used_of("_frame.html", "frame") <= declared
 
 

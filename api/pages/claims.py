@@ -1,0 +1,153 @@
+"""Claim check: whether the new brake does what its maker says."""
+
+from dataclasses import dataclass, replace
+from typing import Annotated, Final, Literal
+
+from fastapi import APIRouter, HTTPException, Query, Request, Response
+from pydantic import BaseModel, Field
+
+from api import words
+from api.access import need
+from api.deps import AskedStudy
+from api.figures.claims import chance_by_figure
+from api.pages.brake_types import types_of
+from api.pages.frame import Frame, figures_answer, render
+from api.pages.navigation import CLAIMS
+from api.pages.origin import Origin, origin_of
+from api.pages.scope import frame_of
+from api.tables import AskedForm, download
+from lifecycle import study as chain
+from lifecycle.claims import Claim, claim_curve
+from lifecycle.study import Study
+
+router = APIRouter(dependencies=[need("money.read")])
+
+BEHIND: Final = ("pin_readings", "installations", "landings", "wear_limits", "reshims")
+HEADLINES: Final = {
+    "holds": "The claim holds.",
+    "fails": "The claim fails.",
+    "open": "The claim is open.",
+}
+
+
+class Asked(BaseModel):
+    """A claim as the form sends it; a field left empty is not asked."""
+
+    type: str = ""
+    against: str = ""
+    claimed: float | Literal[""] = ""
+    guaranteed_cost: float | Literal[""] = ""
+    guaranteed_landings: float | Literal[""] = Field(default="")
+
+
+AskedQuery = Annotated[Asked, Query()]
+
+
+@dataclass(frozen=True)
+class ClaimsPage:
+    """What claims.html receives; there is no claim until a type and a figure are given."""
+
+    frame: Frame
+    types: tuple[str, ...]
+    asked: Asked
+    charts: str
+    origin: Origin
+    currency: str = ""
+    claim: Claim | None = None
+    headline: str = ""
+    records_say: str = ""
+    settles: str = ""
+
+
+@router.get(CLAIMS.path)
+def claims(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuery) -> Response:
+    """One claim, as a page or as a file; without one, the choice alone."""
+    claim = _checked(study, asked)
+    if form and claim:
+        return download([claim], name="claim-check", form=form)
+    return render("claims.html", page_of(frame_of(request, CLAIMS, study), study, asked, claim))
+
+
+@router.get(f"{CLAIMS.path}/figures.json")
+def figures(study: AskedStudy, asked: AskedQuery) -> Response:
+    """The chance of each figure."""
+    claim = _checked(study, asked)
+    if claim is None:
+        raise HTTPException(422, "no claim is asked about; a type and a claimed figure are wanted")
+    return figures_answer({"chance": chance_by_figure(claim, claim_curve(study.runs, study.fit, claim))})
+
+
+def _checked(study: Study, asked: Asked) -> Claim | None:
+    """A figure against another type is a ratio, one without is landings."""
+    if not asked.type or asked.claimed == "":
+        return None
+    return chain.claims(
+        study,
+        asked.type,
+        against=asked.against,
+        landings=None if asked.against else asked.claimed,
+        ratio=asked.claimed if asked.against else None,
+        guaranteed_cost=asked.guaranteed_cost or None,
+        guaranteed_landings=asked.guaranteed_landings or 1.0,
+    )
+
+
+def page_of(frame: Frame, study: Study, asked: Asked, claim: Claim | None) -> ClaimsPage:
+    """What the template shows of a claim, or of the choice before one."""
+    page = ClaimsPage(
+        frame=frame,
+        types=tuple(types_of(study).materials),
+        asked=asked,
+        charts=frame.link(f"{CLAIMS.path}/figures.json"),
+        origin=origin_of(frame, study, "the claim check", kinds=BEHIND),
+    )
+    if claim is None:
+        return page
+    return replace(
+        page,
+        currency=chain.cost(study).currency if claim.refund else "",
+        claim=claim,
+        headline=HEADLINES[claim.verdict],
+        records_say=records_say(claim),
+        settles=settles(claim),
+    )
+
+
+def told(claim: Claim, figure: float) -> str:
+    """A life in landings, a ratio in times."""
+    if claim.kind == "landings":
+        return words.counted(round(figure), "landing")
+    return f"{words.significant(figure)}{words.FIRM}times"
+
+
+def records_say(claim: Claim) -> str:
+    """What was claimed, what the records say so far, and how likely the claim is."""
+    of = f"{claim.brake_type} lasts" + (f" as long as {claim.against}" if claim.against else " a run")
+    middle, between = (
+        words.rounded(claim.estimate, claim.low, claim.high),
+        words.ranged(claim.low, claim.high),
+    )
+    return (
+        f"Claimed: {told(claim, claim.claim)}{' what ' if claim.against else ' that '}{of}. "
+        f"The records say about {middle} (8 in 10: {between}); "
+        f"the chance that the claim is true is {words.in_ten(claim.chance_claim_holds)}."
+    )
+
+
+def settles(claim: Claim) -> str:
+    """How many more landings, of which aircraft, settle it."""
+    if claim.verdict != "open":
+        return (
+            "No more landings are wanted for this verdict; at most 1 in 20 such verdicts is wrong "
+            f"where the truth is {words.percent(claim.zone)} or more from the claim."
+        )
+    if claim.landings_to_settle is None:
+        return "The estimate lies so near the claim that no number of landings worth planning for settles it."
+    more = words.counted(float(f"{claim.landings_to_settle:.2g}"), "more landing")
+    if not claim.aircraft_to_settle:
+        return f"About {more} on the present aircraft are expected to settle it, if the present estimate is true."
+    further = words.counted(claim.aircraft_to_settle, "further aircraft", "further aircraft")
+    return (
+        f"About {more} on {further} are expected to settle it, if the present estimate is true. "
+        "More landings on the present aircraft alone would not: aircraft differ too much among themselves."
+    )
