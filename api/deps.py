@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from typing import Annotated
 
 from fastapi import Depends, Query, Request
+from pydantic import BeforeValidator
 from sqlalchemy.orm import Session
 
 from api.studies import ask
@@ -22,10 +23,23 @@ def ledger_session(request: Request) -> Iterator[Session]:
 LedgerSession = Annotated[Session, Depends(ledger_session, scope="function")]
 
 
+def _asked_day(typed: object) -> object:
+    """A field left empty asks for the day that is taken by default; anything but an ISO day is refused by name."""
+    if typed in (None, ""):
+        return None
+    try:
+        return dt.date.fromisoformat(str(typed).strip())
+    except ValueError:
+        raise ValueError(f"{typed!r} is not a day; wanted like 2026-03-14") from None
+
+
+AskedDay = Annotated[dt.date | None, BeforeValidator(_asked_day)]
+
+
 def asked_study(
     request: Request,
-    on: Annotated[dt.date | None, Query(description="day forecast from")] = None,
-    known_on: Annotated[dt.date | None, Query(description="as recorded by then")] = None,
+    on: Annotated[AskedDay, Query(description="day forecast from")] = None,
+    known_on: Annotated[AskedDay, Query(description="as recorded by then")] = None,
     seed: Annotated[int | None, Query(ge=0)] = None,
 ) -> Study:
     """The study of the days in the query; by default the last day on record, as known now."""

@@ -1,7 +1,7 @@
 """What was refused, as an answer: a problem in JSON for programs, a page for people."""
 
 from http import HTTPStatus
-from typing import Final
+from typing import Any, Final
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -67,8 +67,14 @@ def _web_problem(error: Exception) -> Problem:
     if isinstance(error, (NotAllowedError, ForeignFormError)):
         return Problem("Not allowed", 403, str(error))
     if isinstance(error, RequestValidationError):
-        told = "; ".join(f"{'.'.join(map(str, found['loc']))}: {found['msg']}" for found in error.errors())
-        return Problem("Wrong request", 422, told)
+        return Problem("Wrong request", 422, "; ".join(map(_wrong_field, error.errors())))
     if isinstance(error, HTTPException):
         return Problem(HTTPStatus(error.status_code).phrase, error.status_code, str(error.detail))
     raise error
+
+
+def _wrong_field(found: dict[str, Any]) -> str:
+    """Which field, what was found in it, and what is wanted."""
+    message = str(found["msg"]).removeprefix("Value error, ").replace("Input should be", "wanted", 1)
+    value = "" if found["type"] == "missing" or repr(found["input"]) in message else f" is {found['input']!r}"
+    return f"{found['loc'][-1]}{value}: {message}"

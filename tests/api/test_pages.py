@@ -9,10 +9,10 @@ import pytest
 from openpyxl import load_workbook
 
 from api.pages.brake_types import Types
-from api.pages.navigation import BRAKE_RECORD, PLACES
+from api.pages.navigation import BRAKE_RECORD, PEOPLE, PLACES
 from tests.api.shown_fleet import RISKY
 
-PATHS = [place.path for place in PLACES]
+PATHS = [place.path for place in PLACES if place != PEOPLE]
 LIMIT_WORDS = (
     "At or below the wear limit (manual of S-100, revision 2). Report now under your procedure. "
     "Saving does not release the aircraft."
@@ -207,6 +207,18 @@ def test_a_link_to_another_page_keeps_the_scope_and_drops_the_rest(shown_client)
     page = shown_client.get("/changeouts?base=Home&risk=0.5&on=2026-05-30").text
     assert 'href="/spares?base=Home&amp;on=2026-05-30"' in page
     assert 'href="/changeouts?base=Home&amp;risk=0.5&amp;on=2026-05-30&amp;format=csv"' in page
+
+
+def test_a_wrong_question_names_the_field_the_value_and_what_is_wanted(shown_client):
+    told = text_of(shown_client.get("/changeouts?risk=7&on=3/4"))
+    assert "risk is '7': wanted '0.1', '0.25' or '0.5'" in told
+    assert "on: '3/4' is not a day; wanted like 2026-03-14" in told.lower()
+
+
+def test_a_field_left_empty_asks_for_what_is_taken_by_default(shown_client):
+    answer = shown_client.get("/changeouts?base=&on=&known_on=&risk=0.25")
+    assert answer.status_code == 200
+    assert "forecast from 30 May 2026" in text_of(answer)
 
 
 @pytest.mark.parametrize("asked", ["risk=7", "on=3/4", "page=0", "order=colour", "format=doc"])
