@@ -13,6 +13,7 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
+from importlib.metadata import distributions
 from pathlib import Path
 
 import psycopg
@@ -24,8 +25,8 @@ from db.session import Session, open_engine
 from tests.ledger import fleet
 
 NO_SERVER = (
-    "PostgreSQL's programs (initdb, pg_ctl) with the extension btree_gist were not found in /usr/lib/postgresql/*/bin "
-    "or on the PATH; install the Debian package `postgresql` (apt-get install postgresql)"
+    "PostgreSQL's programs (initdb, pg_ctl) with the extension btree_gist were not found in /usr/lib/postgresql/*/bin, "
+    "on the PATH or in an installed wheel; install the Debian package `postgresql` (apt-get install postgresql)"
 )
 # Nothing here outlives the run, so nothing waits for a disk.
 OPTIONS = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c listen_addresses='' -c max_connections=80"
@@ -137,49 +138,32 @@ def postgresql_template(postgresql_server: str) -> str:
 @pytest.fixture(scope="session")
 def postgresql_server() -> Iterator[str]:
     programs = _programs()
-    with tempfile.TemporaryDirectory(prefix="pinledger-", ignore_cleanup_errors=True) as name:
-        folder = Path(name)
-        run_as = _unprivileged(folder)
-        data = folder / "data"
-        _run(
-            [
-                *run_as,
-                programs / "initdb",
-                "-D",
-                data,
-                "-U",
-                "ledger",
-                "-A",
-                "trust",
-                "-E",
-                "UTF8",
-                "--locale=C",
-                "-N",
-            ]
-        )
-        control = [*run_as, str(programs / "pg_ctl"), "-D", str(data)]
-        with _stopped_at_the_end(control):
-            _run(
-                [
-                    *control,
-                    "-w",
-                    "-l",
-                    folder / "log",
-                    "-o",
-                    f"{OPTIONS} -c unix_socket_directories={folder}",
-                    "start",
-                ]
-            )
-            yield f"postgresql://ledger@/{{}}?host={folder}"
+    folder = Path(tempfile.mkdtemp(prefix="pinledger-"))
+    run_as = _unprivileged(folder)
+    data = folder / "data"
+    made = ["-D", data, "-U", "ledger", "-A", "trust", "-E", "UTF8", "--locale=C", "-N"]
+    _run([*run_as, programs / "initdb", *made])
+    control = [*run_as, str(programs / "pg_ctl"), "-D", str(data)]
+    with _stopped_at_the_end(folder, control):
+        options = f"{OPTIONS} -c unix_socket_directories={folder}"
+        _run([*control, "-w", "-l", folder / "log", "-o", options, "start"])
+        yield f"postgresql://ledger@/{{}}?host={folder}"
 
 
 def _programs() -> Path:
     on_path = shutil.which("initdb")
-    installed = sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
-    for folder in [*installed, *([Path(on_path).resolve().parent] if on_path else [])]:
+    debian = sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
+    for folder in [*debian, *([Path(on_path).resolve().parent] if on_path else []), *_in_wheels()]:
         if (folder / "initdb").exists() and _has_btree_gist(folder):
             return folder
     pytest.fail(NO_SERVER)
+
+
+def _in_wheels() -> Iterator[Path]:
+    for wheel in distributions():
+        for file in wheel.files or []:
+            if file.name == "initdb":
+                yield Path(str(file.locate())).resolve().parent
 
 
 def _has_btree_gist(programs: Path) -> bool:
@@ -200,11 +184,14 @@ def _unprivileged(folder: Path) -> list[str]:
 
 
 @contextlib.contextmanager
-def _stopped_at_the_end(control: list[str]) -> Iterator[None]:
+def _stopped_at_the_end(folder: Path, control: list[str]) -> Iterator[None]:
     # The shell waits for its input to end, which happens when this process ends, however it ends.
-    stop = ["sh", "-c", 'cat >/dev/null; exec "$@" -m immediate stop', "watchdog", *control]
+    stop = 'cat >/dev/null; folder=$1; shift; "$@" -m immediate stop; rm -rf "$folder"'
     quiet = subprocess.DEVNULL
-    with subprocess.Popen(stop, stdin=subprocess.PIPE, stdout=quiet, stderr=quiet, start_new_session=True):
+    watchdog = ["sh", "-c", stop, "watchdog", str(folder), *control]
+    with subprocess.Popen(
+        watchdog, stdin=subprocess.PIPE, stdout=quiet, stderr=quiet, start_new_session=True
+    ):
         yield
 
 
