@@ -35,6 +35,11 @@ def significant(value: float, digits: int = 3) -> str:
     return number(value, decimals)
 
 
+def about(value: float, digits: int = 2) -> str:
+    """A rough number: 259856 as `260 000`."""
+    return number(float(f"{value:.{digits}g}")) if value >= 10 else significant(value, digits)
+
+
 def exact(value: float, digits: int = 12) -> str:
     """A number as it was typed, without digits that nobody gave; worked-out ones to so many digits at most."""
     whole, point, part = f"{abs(float(f'{value:.{digits}g}')):.12f}".rstrip("0").partition(".")

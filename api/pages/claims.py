@@ -143,7 +143,7 @@ def settles(claim: Claim) -> str:
         )
     if claim.landings_to_settle is None:
         return "The estimate lies so near the claim that no number of landings worth planning for settles it."
-    more = words.counted(float(f"{claim.landings_to_settle:.2g}"), "more landing")
+    more = f"{words.about(claim.landings_to_settle)}{words.FIRM}more landings"
     if not claim.aircraft_to_settle:
         return f"About {more} on the present aircraft are expected to settle it, if the present estimate is true."
     further = words.counted(claim.aircraft_to_settle, "further aircraft", "further aircraft")
