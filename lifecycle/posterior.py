@@ -102,10 +102,10 @@ def of_readings(fit: WearFit, readings: Readings, z: Floats, z_now: Floats) -> R
     to_now[:, 1:] += z_now - z
     to_wear = gap1[:, None] * to_start + gap[:, None] * to_past
     sigma2, c = fit.measurement_sd**2, fit.covariance
-    rate_var = sigma2 * d22 + np.einsum("ij,jk,ik->i", to_now, c, to_now)
+    rate_var = sigma2 * d22 + np.sum((to_now @ c) * to_now, axis=1)
     own = sums.p + gap1 * gap1 * d11 + 2 * gap1 * gap * d12 + gap * gap * d22
-    wear_var = sigma2 * own + np.einsum("ij,jk,ik->i", to_wear, c, to_wear)
-    both = sigma2 * (gap1 * d12 + gap * d22) + np.einsum("ij,jk,ik->i", to_wear, c, to_now)
+    wear_var = sigma2 * own + np.sum((to_wear @ c) * to_wear, axis=1)
+    both = sigma2 * (gap1 * d12 + gap * d22) + np.sum((to_wear @ c) * to_now, axis=1)
     lag = np.divide(both, rate_var, out=np.zeros_like(both), where=rate_var > 0)
     return RunPosterior(
         rate=rate,

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from lifecycle.pathfilter import BLOCK, Floats, PathSums
 from lifecycle.wear_prior import NO_PRIOR, WearPrior
@@ -24,8 +25,10 @@ class Design:
 
     Attributes
     ----------
-    rate : array of shape (n_runs, n_columns)
-        Covariates of the rate.
+    kinds : array of shape (n_kinds, n_columns)
+        Covariates of the rate, each combination once: runs by the thousand share a base and a position group.
+    kind : array of int, shape (n_runs,)
+        Which of them each run has.
     unknown : array of shape (n_runs,)
         1 where the start is unknown.
     has_start : bool
@@ -36,7 +39,8 @@ class Design:
         Least measurement variance, mm^2.
     """
 
-    rate: Floats
+    kinds: Floats
+    kind: npt.NDArray[np.int64]
     unknown: Floats
     has_start: bool
     degrees: int
@@ -59,16 +63,24 @@ class _Block:
     """Some of the runs: few enough that their arrays stay in the processor's cache, which halves the time."""
 
     sums: PathSums
-    rate: Floats
+    kind: npt.NDArray[np.int64]
     unknown: Floats
-    has_start: bool
+
+
+def kinds_of(rows: Floats) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Each different row once, and which of them each row is."""
+    # One number a row tells rows apart much faster than sorting them whole; should two ever collide, sort them whole.
+    mark = rows @ np.cos(1.0 + np.arange(rows.shape[1]))
+    _, first, kind = np.unique(mark, return_index=True, return_inverse=True)
+    if not np.array_equal(rows[first][kind], rows):
+        kinds, kind = np.unique(rows, axis=0, return_inverse=True)
+        return kinds, kind.astype(np.int64)
+    return rows[first], kind.astype(np.int64)
 
 
 def _blocks(sums: PathSums, design: Design) -> list[_Block]:
     rows = [slice(first, first + BLOCK) for first in range(0, max(design.unknown.size, 1), BLOCK)]
-    return [
-        _Block(sums.rows(some), design.rate[some], design.unknown[some], design.has_start) for some in rows
-    ]
+    return [_Block(sums.rows(some), design.kind[some], design.unknown[some]) for some in rows]
 
 
 @dataclass(frozen=True)
@@ -127,8 +139,8 @@ def solve_run(sums: PathSums, spread: Spread, r1: Floats, rx: Floats) -> tuple[F
 def means(design: Design, coefficients: Floats) -> tuple[Floats, Floats]:
     """Mean start and mean rate of each run, two arrays of shape (n_runs,)."""
     if design.has_start:
-        return design.unknown * coefficients[0], design.rate @ coefficients[1:]
-    return np.zeros(()), design.rate @ coefficients
+        return design.unknown * coefficients[0], (design.kinds @ coefficients[1:])[design.kind]
+    return np.zeros(()), (design.kinds @ coefficients)[design.kind]
 
 
 def profile(
@@ -168,26 +180,18 @@ def profile(
     """
     blocks = _blocks(sums, design)
     whites = [_whiten(block.sums, spread) for block in blocks]
-    columns = design.rate.shape[1]
-    information = np.diag(prior.precision(columns, design.has_start))
-    score = prior.pull(columns, design.has_start)
-    rss, logdet = prior.rss + float(np.sum(sums.q)), float(np.sum(sums.logf))
-    for block, white in zip(blocks, whites, strict=True):
-        one = block.sums
-        v1, vx = solve_run(one, spread, one.t1, one.tx)
-        explained = spread.start * one.t1 * v1 + spread.both * (one.t1 * vx + one.tx * v1)
-        rss -= float(np.sum(explained + spread.rate * one.tx * vx))
-        logdet += white.logdet
-        information = information + _information(block, white)
-        score = score + _against_mean(block, v1, vx)
+    told = _moments(design, blocks, whites, spread)
+    columns = design.kinds.shape[1]
+    information = told.information + np.diag(prior.precision(columns, design.has_start))
+    score = told.score + prior.pull(columns, design.has_start)
     covariance = np.linalg.inv(information).astype(np.float64)
     beta = covariance @ score
-    rss = max(rss - float(beta @ score), 0.0)
+    rss = max(prior.rss + float(np.sum(sums.q)) - told.explained - float(beta @ score), 0.0)
     degrees = max(design.degrees - beta.size + prior.degrees, 1)
     sigma2 = max(rss / degrees, design.sigma2_floor)
-    logdet += float(np.linalg.slogdet(information)[1])
+    logdet = float(np.sum(sums.logf)) + told.logdet + float(np.linalg.slogdet(information)[1])
     value = degrees * float(np.log(sigma2) + np.log(2 * np.pi)) + rss / sigma2 + logdet
-    slopes = [_slopes(*part, spread, beta, covariance) for part in zip(blocks, whites, strict=True)]
+    slopes = [_slopes(design, *part, spread, beta, covariance) for part in zip(blocks, whites, strict=True)]
     d_rss, d_logs = (np.sum(part, axis=0) for part in zip(*slopes, strict=True))
     free = float(sigma2 > design.sigma2_floor)
     penalty = prior.penalty(spread.start, spread.both, spread.rate, path_ratio, sigma2)
@@ -195,33 +199,56 @@ def profile(
     return Profile(value + penalty.value, slope, beta, information, sigma2)
 
 
-def _information(block: _Block, white: _Whitened) -> Floats:
-    z = block.rate
-    rate = z.T @ (z * white.w22[:, None])
-    if not block.has_start:
-        return rate
-    cross = z.T @ (block.unknown * white.w12)
-    corner = np.sum(block.unknown * white.w11)
-    return np.block([[corner.reshape(1, 1), cross[None, :]], [cross[:, None], rate]])
+@dataclass(frozen=True)
+class _Moments:
+    """What the runs say of the mean: X'WX, its score, the sum of squares explained by the spread, log determinants."""
+
+    information: Floats
+    score: Floats
+    explained: float
+    logdet: float
 
 
-def _against_mean(block: _Block, s: Floats, x: Floats) -> Floats:
-    rate = block.rate.T @ x
-    return np.concatenate([[np.sum(block.unknown * s)], rate]) if block.has_start else rate
+def _moments(design: Design, blocks: list[_Block], whites: list[_Whitened], spread: Spread) -> _Moments:
+    z, count = design.kinds, len(design.kinds)
+    w11, s, explained = 0.0, 0.0, 0.0
+    w12, w22, x = np.zeros(count), np.zeros(count), np.zeros(count)
+    for block, white in zip(blocks, whites, strict=True):
+        one = block.sums
+        v1, vx = solve_run(one, spread, one.t1, one.tx)
+        both = spread.start * one.t1 * v1 + spread.both * (one.t1 * vx + one.tx * v1)
+        explained += float(np.sum(both + spread.rate * one.tx * vx))
+        w22 += np.bincount(block.kind, white.w22, minlength=count)
+        x += np.bincount(block.kind, vx, minlength=count)
+        if design.has_start:
+            w11 += float(np.sum(block.unknown * white.w11))
+            w12 += np.bincount(block.kind, block.unknown * white.w12, minlength=count)
+            s += float(np.sum(block.unknown * v1))
+    information, score = z.T @ (z * w22[:, None]), z.T @ x
+    if design.has_start:
+        cross = z.T @ w12
+        information = np.block([[np.full((1, 1), w11), cross[None, :]], [cross[:, None], information]])
+        score = np.concatenate([[s], score])
+    return _Moments(information, score, explained, sum(white.logdet for white in whites))
 
 
-def _slopes(
-    block: _Block, white: _Whitened, spread: Spread, beta: Floats, covariance: Floats
+def _slopes(  # noqa: PLR0913, PLR0917 (what the value was made of)
+    design: Design,
+    block: _Block,
+    white: _Whitened,
+    spread: Spread,
+    beta: Floats,
+    covariance: Floats,
 ) -> tuple[Floats, Floats]:
     """Slopes of RSS and of the log determinants in the spread, two symmetric 2 x 2 matrices."""
-    sums, z, first = block.sums, block.rate, int(block.has_start)
+    sums, kind, z, first = block.sums, block.kind, design.kinds, int(design.has_start)
     a = block.unknown * beta[0] if first else np.zeros(())
-    g = z @ beta[first:]
+    g = (z @ beta[first:])[kind]
     r1, rx = sums.t1 - sums.s11 * a - sums.s1x * g, sums.tx - sums.s1x * a - sums.sxx * g
     u1, ux = solve_run(sums, spread, r1, rx)
     d_rss = -_symmetric(np.sum(u1 * u1), np.sum(u1 * ux), np.sum(ux * ux))
-    cgg = np.einsum("ij,jk,ik->i", z, covariance[first:, first:], z)
-    cag = block.unknown * (z @ covariance[0, 1:]) if first else np.zeros(())
+    cgg = np.sum((z @ covariance[first:, first:]) * z, axis=1)[kind]
+    cag = block.unknown * (z @ covariance[0, 1:])[kind] if first else np.zeros(())
     caa = block.unknown * covariance[0, 0] if first else np.zeros(())
     w11, w12, w22 = white.w11, white.w12, white.w22
     l11 = w11 * w11 * caa + 2 * w11 * w12 * cag + w12 * w12 * cgg

@@ -40,8 +40,8 @@ class Problem:
             return self
         some = np.linspace(0, count - 1, THINNED_RUNS).astype(np.int64)
         few = self.readings.take(some)
-        rate, unknown = self.design.rate[some], self.design.unknown[some]
-        design = replace(self.design, rate=rate, unknown=unknown, degrees=few.degrees)
+        kind, unknown = self.design.kind[some], self.design.unknown[some]
+        design = replace(self.design, kind=kind, unknown=unknown, degrees=few.degrees)
         return replace(self, readings=few, design=design)
 
 

@@ -52,7 +52,7 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
     state = doubt_rate(state, drift, path_sd=path_sd, measurement_sd=measurement_sd)
     check = latest_checks(case, readings, state)
     state = learn_from_checks(state, check, path_sd=path_sd, measurement_sd=measurement_sd)
-    before = model.fit.rate_sd**2 + np.einsum("ij,jk,ik->i", z_now, model.fit.covariance[1:, 1:], z_now)
+    before = model.fit.rate_sd**2 + np.sum((z_now @ model.fit.covariance[1:, 1:]) * z_now, axis=1)
     frame = pd.DataFrame(
         {
             "rate_mm": state.rate,

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from lifecycle.errors import BadRecordsError, NotEnoughDataError
 from lifecycle.pathfilter import Bools, Floats, PathSums, Readings, arrange, filter_path
-from lifecycle.reml import Design, Spread, means, profile, solve_run
+from lifecycle.reml import Design, Spread, kinds_of, means, profile, solve_run
 from lifecycle.reml_search import Found, Problem, search
 from lifecycle.wear_prior import NO_PRIOR, WearPrior
 
@@ -157,7 +157,7 @@ def fit_readings(
         readings = with_free_level(readings)
         sums = filter_path(readings, 0.0)
     floor = max(measurement_floor_mm**2, _roundoff(readings))
-    design = Design(z[:, kept], readings.unknown, has_start, readings.degrees, floor)
+    design = Design(*kinds_of(z[:, kept]), readings.unknown, has_start, readings.degrees, floor)
     line = profile(sums, design, Spread(0.0, 0.0, 0.0), prior=prior).coefficients
     problem = Problem(
         readings=_less_line(readings, design, line),
