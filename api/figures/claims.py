@@ -10,10 +10,10 @@ from lifecycle.claims import Claim, CurvePoint
 
 def chance_by_figure(claim: Claim, curve: Sequence[CurvePoint]) -> go.Figure:
     """The chance that the true figure is at least so much, by how much, with the range and the claim marked."""
-    what = "mean braked landings per run" if claim.kind == "landings" else f"times {claim.against}"
+    what = "mean landings per run" if claim.kind == "landings" else f"times {claim.against}"
     made = figure(
         x={"title": {"text": what}},
-        y={"title": {"text": "chance that it is at least that"}, "range": [0, 1.02], "tickformat": ".0%"},
+        y={"title": {"text": "chance of at least that"}, "range": [0, 1.02], "tickformat": ".0%"},
     )
     made.add_vrect(x0=claim.low, x1=claim.high, fillcolor=ESTIMATE_WIDE, line_width=0, layer="below")
     made.add_scatter(

@@ -1,10 +1,11 @@
 """Claim check: whether the new brake does what its maker says."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Final, Literal
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
-from pydantic import BaseModel, Field
+from pydantic import BaseModel
 
 from api import words
 from api.access import need
@@ -37,7 +38,7 @@ class Asked(BaseModel):
     against: str = ""
     claimed: float | Literal[""] = ""
     guaranteed_cost: float | Literal[""] = ""
-    guaranteed_landings: float | Literal[""] = Field(default="")
+    guaranteed_landings: float | Literal[""] = ""
 
 
 AskedQuery = Annotated[Asked, Query()]
@@ -49,7 +50,7 @@ class ClaimsPage:
 
     frame: Frame
     types: tuple[str, ...]
-    asked: Asked
+    typed: Mapping[str, str]
     charts: str
     origin: Origin
     currency: str = ""
@@ -65,7 +66,7 @@ def claims(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQue
     claim = _checked(study, asked)
     if form and claim:
         return download([claim], name="claim-check", form=form)
-    return render("claims.html", page_of(frame_of(request, CLAIMS, study), study, asked, claim))
+    return render("claims.html", page_of(frame_of(request, CLAIMS, study), study, claim))
 
 
 @router.get(f"{CLAIMS.path}/figures.json")
@@ -92,12 +93,12 @@ def _checked(study: Study, asked: Asked) -> Claim | None:
     )
 
 
-def page_of(frame: Frame, study: Study, asked: Asked, claim: Claim | None) -> ClaimsPage:
+def page_of(frame: Frame, study: Study, claim: Claim | None) -> ClaimsPage:
     """What the template shows of a claim, or of the choice before one."""
     page = ClaimsPage(
         frame=frame,
         types=tuple(types_of(study).materials),
-        asked=asked,
+        typed={name: frame.asked.get(name, "") for name in Asked.model_fields},
         charts=frame.link(f"{CLAIMS.path}/figures.json"),
         origin=origin_of(frame, study, "the claim check", kinds=BEHIND),
     )
@@ -113,24 +114,19 @@ def page_of(frame: Frame, study: Study, asked: Asked, claim: Claim | None) -> Cl
     )
 
 
-def told(claim: Claim, figure: float) -> str:
-    """A life in landings, a ratio in times."""
-    if claim.kind == "landings":
-        return words.counted(round(figure), "landing")
-    return f"{words.significant(figure)}{words.FIRM}times"
-
-
 def records_say(claim: Claim) -> str:
     """What was claimed, what the records say so far, and how likely the claim is."""
-    of = f"{claim.brake_type} lasts" + (f" as long as {claim.against}" if claim.against else " a run")
-    middle, between = (
-        words.rounded(claim.estimate, claim.low, claim.high),
-        words.ranged(claim.low, claim.high),
+    figure = words.exact(claim.claim)
+    lasts = (
+        f"{figure} landings a run"
+        if claim.kind == "landings"
+        else f"{figure} times as long as {claim.against}"
     )
+    middle = words.rounded(claim.estimate, claim.low, claim.high)
     return (
-        f"Claimed: {told(claim, claim.claim)}{' what ' if claim.against else ' that '}{of}. "
-        f"The records say about {middle} (8 in 10: {between}); "
-        f"the chance that the claim is true is {words.in_ten(claim.chance_claim_holds)}."
+        f"Claimed: {claim.brake_type} lasts {lasts}. "
+        f"The records say about {middle} (8 in 10: {words.ranged(claim.low, claim.high)}); "
+        f"the chance that it lasts at least as claimed is {words.in_ten(claim.chance_claim_holds)}."
     )
 
 
