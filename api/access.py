@@ -111,6 +111,7 @@ class Needed:
     ) -> sessions.LetIn | None:
         """Let the request through or refuse it, before the route's own work begins."""
         set_caller(person, secret_of(request))
+        request.state.person = person.name if person else ""
         fields = await self._guarded(request, person)
         asked = {*request.query_params.getlist("base"), str(fields.get("base") or "")} - {""}
         for base in sorted(asked) or [""]:

@@ -99,6 +99,7 @@ def enter_with_code(
 @router.post("/sign-out", dependencies=[need("own.account")])
 def sign_out(request: Request, session: LedgerSession) -> Response:
     """End this session, here and in the browser."""
+    request.state.event = "signed out"
     sessions.end_session(session, secret_of(request), now=dt.datetime.now(dt.UTC))
     answer = RedirectResponse(SIGN_IN, status_code=303, headers=SIGNED_OUT)
     answer.delete_cookie(

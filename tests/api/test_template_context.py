@@ -7,12 +7,14 @@ import pytest
 from jinja2 import nodes
 from jinja2.meta import find_undeclared_variables
 
+from api.pages.account import AccountPage
 from api.pages.brakes import BrakePage, FindPage
 from api.pages.changeouts import ChangeOutsPage
 from api.pages.claims import ClaimsPage
 from api.pages.cost import CostPage
 from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
 from api.pages.front import FrontPage
+from api.pages.people import PeoplePage
 from api.pages.retrofit import RetrofitPage
 from api.pages.sign_in import SignInPage
 from api.pages.spares import SparesPage
@@ -27,6 +29,8 @@ PAGES = {
     "claims.html": ClaimsPage,
     "retrofit.html": RetrofitPage,
     "error.html": ErrorPage,
+    "account.html": AccountPage,
+    "people.html": PeoplePage,
     "sign_in.html": SignInPage,
 }
 
