@@ -112,7 +112,11 @@ def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 
         at_limit=limits["at_limit"],
     )
     notes = [
-        Note((limits["warning"] != "").to_numpy(), limits["warning"].to_numpy(dtype=object)),
+        # A brake that waits in the store has no limit until it is known what it goes on: nothing to warn of.
+        Note(
+            (limits["warning"] != "").to_numpy() & (book.stays.aircraft[book.stays.last] >= 0),
+            limits["warning"].to_numpy(dtype=object),
+        ),
         Note(~on_one_scale, "new length not on record: measured against the limit only"),
         Note(starts.before_log, "installed before its aircraft's landings on record begin: start not known"),
         Note(

@@ -8,19 +8,18 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from lifecycle.aircraft import aircraft_on, grounded_spans
-from lifecycle.days import FAR, FloatArray, IntArray, day_number, day_numbers
+from lifecycle.aircraft import aircraft_on
+from lifecycle.days import FAR, FloatArray, IntArray, day_number
 from lifecycle.flown_months import flown_months, month_begins, month_numbers
+from lifecycle.in_use import CHECK_DAYS, when_in_use
 from lifecycle.landings import fly_days
 from lifecycle.levels import learn_levels
 from lifecycle.observations import Records
 from lifecycle.plans import along_rows, cumulative, first_day_along, planned_landings
-from lifecycle.season import dispersion, learn_season
+from lifecycle.season import dispersion, learn_seasons
 
 DAYS_AHEAD: Final = 40 * 366
 DAYS_BACK: Final = 3 * 366  # records later than that are not projected further
-CHECK_DAYS: Final = 30.0  # a check is taken to last so long,
-CHECK_DAYS_MORE: Final = 7.0  # and one that lasts longer to end in a week
 
 
 @dataclass(frozen=True)
@@ -35,7 +34,11 @@ class Flying:
     level : array of float, shape (a,)
         Braked landings a day with the season taken out.
     season : array of float, shape (12,)
-        Month factors, January to December.
+        Month factors of the whole fleet, January to December.
+    kind : array of int64, shape (a,)
+        Aircraft type of each aircraft, as a row of the next two.
+    seasons : array of float, shape (k, 12)
+        Month factors of each type.
     cv_u, phi : float
         Persistent relative error of a forecast of landings, and scatter of the landings themselves: a forecast of N
         landings has a relative variance of cv_u^2 + phi/N.
@@ -45,7 +48,7 @@ class Flying:
         Days, not after 0, between which it has flown without a break.
     records_through : array of float, shape (a,)
         Last day of its landings on record, -inf if none is.
-    season_days : array of float, shape (d,)
+    season_days : array of float, shape (k, d)
         Sum of the month factors over the days from ``-DAYS_BACK``; 0 at day 0.
     plan_row : array of int64, shape (a,)
         Row of ``plan``, -1 for no plan.
@@ -58,6 +61,8 @@ class Flying:
     aircraft: pd.Index
     level: FloatArray
     season: FloatArray
+    kind: IntArray
+    seasons: FloatArray
     cv_u: float
     phi: float
     begins: FloatArray
@@ -161,7 +166,7 @@ class Flying:
         if len(planned):
             day[planned] = first_day_along(self.plan, row[planned], self.plan_edges, asked[planned])
             rest[planned] = np.maximum(asked[planned] - self.plan[row[planned], -1], 0.0)
-        later = self._season_inverse(self._season_at(self._own_begin(code, row)), rest, self._level(code))
+        later = self._later(code, self._own_begin(code, row), rest)
         day = np.where(np.isinf(day), later, day)
         day = np.where(day > np.append(self.stops, 0.0)[code], np.inf, day)
         return np.asarray(np.where(asked <= 0, 0.0, np.where(code < 0, np.inf, day)).reshape(shape))
@@ -191,19 +196,24 @@ class Flying:
     def _level(self, code: IntArray) -> FloatArray:
         return np.append(self.level, 0.0)[code]
 
-    def _season_at(self, day: FloatArray) -> FloatArray:
+    def _season_at(self, code: IntArray, day: FloatArray) -> FloatArray:
         at = np.clip(day, -DAYS_BACK, DAYS_AHEAD) + DAYS_BACK
-        whole = np.minimum(at.astype(np.int64), len(self.season_days) - 2)
-        low = self.season_days[whole]
-        return np.asarray(low + (at - whole) * (self.season_days[whole + 1] - low))
+        whole = np.minimum(at.astype(np.int64), self.season_days.shape[1] - 2)
+        kind = np.append(self.kind, 0)[code]
+        low = self.season_days[kind, whole]
+        return np.asarray(low + (at - whole) * (self.season_days[kind, whole + 1] - low))
 
-    def _season_inverse(self, begin: FloatArray, rest: FloatArray, level: FloatArray) -> FloatArray:
-        """Days at which ``rest`` landings are flown from where the season's sum is ``begin``."""
-        target = begin + rest / np.where(level > 0, level, 1.0)
-        ahead = self.season_days[DAYS_BACK:]
-        upper = np.clip(np.searchsorted(ahead, target, side="left"), 1, len(ahead) - 1)
-        day = upper - 1 + (target - ahead[upper - 1]) / (ahead[upper] - ahead[upper - 1])
-        return np.where((level > 0) & (target <= ahead[-1]) & (begin < ahead[-1]), day, np.inf)
+    def _later(self, code: IntArray, begin: FloatArray, rest: FloatArray) -> FloatArray:
+        """Days at which so many landings are flown at the level of each aircraft, from a day on."""
+        level = self._level(code)
+        target = self._season_at(code, begin) + rest / np.where(level > 0, level, 1.0)
+        day = np.full(len(code), np.inf)
+        for kind, sums in enumerate(self.season_days[:, DAYS_BACK:]):
+            at = np.flatnonzero((np.append(self.kind, -1)[code] == kind) & (level > 0) & (begin < DAYS_AHEAD))
+            at = at[target[at] <= sums[-1]]
+            upper = np.clip(np.searchsorted(sums, target[at], side="left"), 1, len(sums) - 1)
+            day[at] = upper - 1 + (target[at] - sums[upper - 1]) / (sums[upper] - sums[upper - 1])
+        return day
 
     def _own_begin(self, code: IntArray, row: IntArray) -> FloatArray:
         """Day from which the level counts: when flying begins, and after the plan."""
@@ -214,7 +224,8 @@ class Flying:
         day = np.minimum(day, np.append(self.stops, 0.0)[code])
         row = np.append(self.plan_row, -1)[code]
         begin = self._own_begin(code, row)
-        landings = self._level(code) * (self._season_at(np.maximum(day, begin)) - self._season_at(begin))
+        flown = self._season_at(code, np.maximum(day, begin)) - self._season_at(code, begin)
+        landings = self._level(code) * flown
         planned = np.flatnonzero(row >= 0)
         if len(planned):
             landings[planned] += along_rows(self.plan, row[planned], self.plan_edges, day[planned])
@@ -222,7 +233,8 @@ class Flying:
 
     def _back(self, code: IntArray, day: FloatArray) -> FloatArray:
         low, high = np.append(self.flew_from, 0.0)[code], np.append(self.flew_to, 0.0)[code]
-        return self._level(code) * (self._season_at(np.clip(day, low, high)) - self._season_at(high))
+        flown = self._season_at(code, np.clip(day, low, high)) - self._season_at(code, high)
+        return np.asarray(self._level(code) * flown)
 
 
 def learn_flying(records: Records, on: dt.date, *, touch_and_go_weight: float = 0.0) -> Flying:
@@ -251,23 +263,27 @@ def learn_flying(records: Records, on: dt.date, *, touch_and_go_weight: float = 
     Notes
     -----
     Expected landings of an aircraft in a month are level x month factor x days, out of its own recent flying
-    (`levels.learn_levels`) and the fleet's season (`season.learn_season`); rows of the flying plan replace them for
+    (`levels.learn_levels`) and its type's season (`season.learn_seasons`); rows of the flying plan replace them for
     their months. An aircraft stored, leased out, sold or retired does not fly; one in check begins again `CHECK_DAYS`
     after the check began.
     """
     flown = fly_days(records, on, touch_and_go_weight=touch_and_go_weight)
     months = flown_months(records, flown, on)
     calendar = (months.first_month + np.arange(months.days.shape[1])) % 12
-    season = learn_season(months, dispersion(months, np.ones(len(calendar))))
-    phi = dispersion(months, season[calendar])
     today, every = day_number(on), np.arange(len(flown.aircraft))
     base = aircraft_on(records, "base", every, np.full(len(every), today))
-    levels = learn_levels(months, season[calendar], _groups(records, base), phi)
-    use = _in_use(records, today)
+    at_base, kind = _groups(records, base)
+    seasons = learn_seasons(months, kind, dispersion(months, np.ones(months.days.shape)))
+    factors = seasons.by_kind[kind][:, calendar]
+    phi = dispersion(months, factors)
+    levels = learn_levels(months, factors, (at_base, kind), phi)
+    use = when_in_use(records, today)
     flying = Flying(
         aircraft=flown.aircraft,
         level=levels.landings_a_day,
-        season=season,
+        season=seasons.fleet,
+        kind=kind,
+        seasons=seasons.by_kind,
         cv_u=levels.cv_u,
         phi=phi,
         begins=use.begins,
@@ -275,7 +291,7 @@ def learn_flying(records: Records, on: dt.date, *, touch_and_go_weight: float = 
         flew_from=use.flew_from,
         flew_to=use.flew_to,
         records_through=np.where(flown.last_day > -FAR, flown.last_day - float(today), -np.inf),
-        season_days=_season_days(season, today),
+        season_days=_season_days(seasons.by_kind, today),
         plan_row=np.full(len(every), -1, dtype=np.int64),
         plan=np.zeros((0, 1)),
         plan_edges=np.zeros(1),
@@ -293,42 +309,11 @@ def _groups(records: Records, base: npt.NDArray[np.object_]) -> tuple[IntArray, 
     return np.asarray(at_base, dtype=np.int64), np.asarray(kind, dtype=np.int64)
 
 
-@dataclass(frozen=True)
-class _Use:
-    """Days between which each aircraft flies and flew, counted from the day learned on."""
-
-    begins: FloatArray
-    stops: FloatArray
-    flew_from: FloatArray
-    flew_to: FloatArray
-
-
-def _in_use(records: Records, today: int) -> _Use:
-    code, begun, ended = grounded_spans(records)
-    begun, ended = begun - today, ended - today
-    now, past, ahead = (begun <= 0) & (ended > 0), ended <= 0, begun > 0
-    some = begun < ended
-    n = len(records.aircraft)
-    begins, stops = np.zeros(n), np.full(n, np.inf)
-    flew_from, flew_to = np.full(n, -np.inf), np.zeros(n)
-    # A span of days is counted from the end of the day before it to the end of its last day.
-    np.maximum.at(begins, code[now & some], np.where(ended < FAR - today, ended - 1.0, np.inf)[now & some])
-    np.minimum.at(stops, code[ahead & some], begun[ahead & some] - 1.0)
-    np.minimum.at(flew_to, code[now & some], begun[now & some] - 1.0)
-    np.maximum.at(flew_from, code[past & some], ended[past & some] - 1.0)
-    status = aircraft_on(records, "status", np.arange(n), np.full(n, today))
-    in_check = (status == "in check") & np.isinf(begins)
-    begins[in_check] = np.maximum(CHECK_DAYS + flew_to[in_check], CHECK_DAYS_MORE)
-    gone = (status == "sold") | (day_numbers(records.aircraft["retires_on"]) <= today)
-    return _Use(
-        np.where(gone, np.inf, begins), np.where(gone, 0.0, stops), np.minimum(flew_from, flew_to), flew_to
-    )
-
-
-def _season_days(season: FloatArray, today: int) -> FloatArray:
+def _season_days(seasons: FloatArray, today: int) -> FloatArray:
     days = np.arange(today - DAYS_BACK + 1, today + DAYS_AHEAD + 1)
-    sums = np.concatenate([[0.0], np.cumsum(season[month_numbers(days) % 12])])
-    return np.asarray(sums - sums[DAYS_BACK])
+    daily = seasons[:, month_numbers(days) % 12]
+    sums = np.concatenate([np.zeros((len(seasons), 1)), np.cumsum(daily, axis=1)], axis=1)
+    return np.asarray(sums - sums[:, [DAYS_BACK]])
 
 
 def _with_plan(flying: Flying, records: Records, today: int, base: npt.NDArray[np.object_]) -> Flying:

@@ -38,8 +38,8 @@ def learn_levels(
     ----------
     months : FlownMonths
         The log by aircraft and month.
-    factors : array of float, shape (m,)
-        Month factor of each column.
+    factors : array of float, shape (a, m)
+        Month factor of each aircraft and column.
     groups : tuple of two arrays of int64, shape (a,)
         Number of the aircraft's type and base together, and of its type.
     phi : float

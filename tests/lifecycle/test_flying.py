@@ -1,6 +1,7 @@
 """Flying learned from the log: recovery of a known truth, a plain forward count, plans, storage, late records."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 
 from lifecycle.flying import DAYS_AHEAD, learn_flying
 from lifecycle.observations import records_from
-from tests.builders import aircraft, change, daily, landings, plan, records
+from tests.builders import aircraft, aircraft_type, change, daily, landings, plan, records
 
 ON = dt.date(2024, 6, 30)
 SEASON = 1 + 0.25 * np.sin(2 * np.pi * (np.arange(12) - 2) / 12)
@@ -56,6 +57,25 @@ def test_level_season_and_scatter_of_a_known_fleet_are_recovered():
     assert flying.level == pytest.approx(levels, rel=0.08)
     assert flying.phi == pytest.approx(1.0, abs=0.1)
     assert 0.03 <= flying.cv_u < 0.04
+
+
+def test_types_with_opposite_seasons_keep_their_own():
+    """Invented truth, seed 8: two types, one flies in summer and one in winter; a third has no log."""
+    rng = np.random.default_rng(8)
+    summer, _ = log_of_fleet(10, 3 * 365, rng)
+    winter, _ = log_of_fleet(10, 3 * 365, rng, season=2 - SEASON)
+    winter["aircraft"] += 10
+    rows = [aircraft_type(name) for name in ("summer", "winter", "new")]
+    rows += [
+        aircraft(number, aircraft_type="summer" if number <= 10 else "winter") for number in range(1, 21)
+    ]
+    fleet = records(*rows, aircraft(21, aircraft_type="new"))
+    flying = learn_flying(replace(fleet, landings=fleet_of(pd.concat([summer, winter]), 20).landings), ON)
+    assert flying.seasons[0] == pytest.approx(SEASON, abs=0.04)
+    assert flying.seasons[1] == pytest.approx(2 - SEASON, abs=0.04)
+    assert flying.seasons[2] == pytest.approx(flying.season)
+    days = flying.days_to(np.arange(1, 22), np.full(21, 400.0))
+    assert flying.expected_landings(np.arange(1, 22), days) == pytest.approx([400.0] * 21)
 
 
 def test_what_past_forecasts_were_off_is_recovered():
@@ -116,9 +136,9 @@ def test_expected_landings_equal_a_plain_count_day_by_day():
     total, day = np.zeros(3), ON
     for ahead in range(1, 400):
         day += dt.timedelta(days=1)
-        total += flying.level * flying.season[day.month - 1]
+        total += flying.level * flying.seasons[0, day.month - 1]
         if (day.year, day.month) in planned:
-            total[0] += planned[day.year, day.month] - flying.level[0] * flying.season[day.month - 1]
+            total[0] += planned[day.year, day.month] - flying.level[0] * flying.seasons[0, day.month - 1]
         found = flying.expected_landings([1, 2, 3], ahead)
         assert found == pytest.approx(total, rel=1e-9), day
 

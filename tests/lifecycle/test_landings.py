@@ -134,7 +134,7 @@ def test_records_through_is_the_last_day_with_landings_or_a_total():
     assert flown.last_day.astype("datetime64[D]").astype(str).tolist() == ["2024-01-05"]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.lists(st.integers(0, 9), min_size=6, max_size=20), st.data())
 def test_whatever_is_blank_or_missing_totals_at_both_ends_keep_every_landing(stops, data):
     kinds = data.draw(
