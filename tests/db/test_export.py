@@ -187,6 +187,12 @@ def test_corrected_facts_go_out_as_they_are_now_and_withdrawn_ones_stay_behind(l
     assert observed(empty) == observed(ledger)
 
 
+def test_a_text_that_looks_like_a_workbooks_escape_is_written_as_text(empty, tmp_path):
+    bring_in(empty, write(tmp_path / "bases", {"bases": [{"base": "_x000D_"}]}))
+    book = load_workbook(out(empty, tmp_path / "out.xlsx"))
+    assert book["bases"]["A2"].value == "_x005F_x000D_"
+
+
 def test_an_export_never_overwrites(ledger, tmp_path):
     folder, book = out(ledger, tmp_path / "out"), out(ledger, tmp_path / "out.xlsx")
     for path in (folder, book):

@@ -23,7 +23,7 @@ from db.files.column import (
 )
 from db.imports.cells import NOT_A_DAY, REMEMBERED, Cells
 from db.imports.days import EPOCH
-from db.imports.quoting import quoted, unquoted
+from db.imports.quoting import from_sheet, quoted, to_sheet, unquoted
 from db.imports.texts import nearest
 
 TODAY = dt.date(2026, 11, 25)
@@ -157,6 +157,20 @@ def test_a_quoted_text_is_read_as_what_it_quotes():
     assert value(TEXT, "'=SUM(A1)") == "=SUM(A1)"
     assert value(NAME, "'-12") == "-12"
     assert value(TEXT, "'tis") == "'tis"
+
+
+@given(st.text(alphabet="_x05DFa\n"))
+@example("_x000D_")
+@example("_x005F_x000D_")
+def test_a_text_that_looks_like_a_workbooks_escape_comes_back_equal(text):
+    assert from_sheet(to_sheet(text)) == text
+
+
+def test_a_workbooks_escapes_are_read_as_the_standard_has_it():
+    """ECMA-376 part 1, 22.9.2.19 (ST_Xstring): _x005F_ stands for the low line (recalled)."""
+    assert from_sheet("a_x000A_b") == "a\nb"
+    assert from_sheet("_x005F_x000D_") == "_x000D_"
+    assert to_sheet("_x000D_") == "_x005F_x000D_"
 
 
 def test_a_quoted_number_is_not_a_number():

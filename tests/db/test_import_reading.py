@@ -195,6 +195,16 @@ def test_a_workbook_cell_with_a_time_a_truth_or_an_error_is_refused(tmp_path):
     ]
 
 
+def test_a_workbooks_own_escapes_are_read_as_what_they_stand_for(tmp_path):
+    book = Workbook()
+    book.active.title = "bases"
+    for row in (["base", "name"], ["_x005F_x000D_", "a_x000A_b"]):
+        book.active.append(row)
+    book.save(tmp_path / "b.xlsx")
+    checked, _ = check(tmp_path / "b.xlsx")
+    assert checked["bases"].rows[["base", "name"]].to_numpy().tolist() == [["_x000D_", "a\nb"]]
+
+
 def test_rows_of_a_form_are_read_as_a_file_is():
     rows = rows_from(
         "pin_readings",
