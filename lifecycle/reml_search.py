@@ -55,7 +55,15 @@ class Found:
     sums: PathSums
 
 
-def search(problem: Problem, *, path_noise: bool) -> Found:
+@dataclass(frozen=True)
+class Start:
+    """Variance ratios near which the minimum is expected, from much the same readings."""
+
+    spread: Spread
+    path_ratio: float
+
+
+def search(problem: Problem, *, path_noise: bool, near: Start | None = None) -> Found:
     """
     Minimise the restricted likelihood over all variance ratios.
 
@@ -65,6 +73,8 @@ def search(problem: Problem, *, path_noise: bool) -> Found:
         Readings, design, prior, and the landings of a typical run.
     path_noise : bool
         Search for path noise; else it is zero.
+    near : Start, optional
+        Where to look first.
 
     Returns
     -------
@@ -74,21 +84,23 @@ def search(problem: Problem, *, path_noise: bool) -> Found:
     if not path_noise or (problem.design.degrees < 2 and not problem.prior.weight):
         return _simplest(problem, _inner(problem, 0.0, None, EXACT))
     few = problem.thinned()
-    low, high = _bracket_path(few)
-    found = _best_path(few, low, high, None)
-    if few is not problem:
-        found = _from_sample(problem, found, low, high)
+    found = _close_to(problem, near) if near is not None else None
+    if found is None:
+        low, high = _bracket_path(few)
+        found = _best_path(few, low, high, None)
+        if few is not problem:
+            start = Start(found.spread, found.path_ratio)
+            found = _close_to(problem, start) or _best_path(problem, low, high, found.spread)
     return _simplest(problem, _inner(problem, found.path_ratio, found.spread, EXACT))
 
 
-def _from_sample(problem: Problem, sample: Found, low: float, high: float) -> Found:
-    """The sample's estimate is a few hundredths off: look closely around it, and widely only if that fails."""
-    if sample.path_ratio > 0:
-        middle = float(np.log(sample.path_ratio))
-        near = _best_path(problem, middle - NEAR, middle + NEAR, sample.spread)
-        if near.path_ratio > 0 and abs(np.log(near.path_ratio) - middle) < 0.95 * NEAR:
-            return near
-    return _best_path(problem, low, high, sample.spread)
+def _close_to(problem: Problem, start: Start) -> Found | None:
+    """The best path ratio within a factor of 1.35 of the start; None if it lies further off."""
+    if not start.path_ratio > 0:
+        return None
+    middle = float(np.log(start.path_ratio))
+    near = _best_path(problem, middle - NEAR, middle + NEAR, start.spread)
+    return near if near.path_ratio > 0 and abs(np.log(near.path_ratio) - middle) < 0.95 * NEAR else None
 
 
 def _simplest(problem: Problem, found: Found) -> Found:

@@ -106,14 +106,13 @@ def fit_type(case: WearCase, typical: Typical) -> TypeModel:
     floor = case.resolution_mm / np.sqrt(12.0)
     first = _guess(rate_mm, z.shape[1], prior, floor, spread_mm=_spread(rough))
     judged = gate(first, readings, z, limit=GATE * _inflation(first, readings, z))
-    for _ in range(ROUNDS):
-        fit = fit_readings(judged.readings, z, prior=prior, measurement_floor_mm=floor)
-        prior = replace(prior, reference_sd=fit.measurement_sd)
+    fit = fit_readings(judged.readings, z, prior=prior, measurement_floor_mm=floor)
+    for _ in range(ROUNDS - 1):
         again = gate(fit, readings, z)
-        same = np.array_equal(again.gated, judged.gated) and np.array_equal(again.reopened, judged.reopened)
-        judged = again
-        if same:
+        if np.array_equal(again.gated, judged.gated) and np.array_equal(again.reopened, judged.reopened):
             break
+        judged, prior = again, replace(prior, reference_sd=fit.measurement_sd)
+        fit = fit_readings(judged.readings, z, prior=prior, measurement_floor_mm=floor, near=fit)
     return _model(fit, covariates, prior)
 
 

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from lifecycle.errors import BadRecordsError, NotEnoughDataError
 from lifecycle.pathfilter import Bools, Floats, PathSums, Readings, arrange, filter_path
 from lifecycle.reml import Design, Spread, kinds_of, means, profile, solve_run
-from lifecycle.reml_search import Found, Problem, search
+from lifecycle.reml_search import Found, Problem, Start, search
 from lifecycle.wear_prior import NO_PRIOR, WearPrior
 
 
@@ -138,15 +138,20 @@ def fit_wear(  # noqa: PLR0913 (each says one thing about the readings)
     )
 
 
-def fit_readings(
+def fit_readings(  # noqa: PLR0913 (as fit_wear)
     readings: Readings,
     z: Floats,
     *,
     path_noise: bool = True,
     prior: WearPrior = NO_PRIOR,
     measurement_floor_mm: float = 0.0,
+    near: WearFit | None = None,
 ) -> WearFit:
-    """As `fit_wear`, of readings arranged already and a design of shape (n_runs, n_columns)."""
+    """
+    As `fit_wear`, of readings arranged already and a design of shape (n_runs, n_columns).
+
+    The search begins at `near`, a fit of much the same readings, where one is given.
+    """
     told = np.flatnonzero((readings.valid & ~readings.restart).any(axis=0))
     if not told.size and not prior.rate:
         raise NotEnoughDataError("no run has a reading; at least one reading, or a prior, is wanted")
@@ -165,7 +170,8 @@ def fit_readings(
         scale=_typical_landings(readings),
         prior=prior.shifted(line[int(has_start) :]),
     )
-    found = search(problem, path_noise=path_noise)
+    start = Start(near.spread, near.path_ratio) if near is not None else None
+    found = search(problem, path_noise=path_noise, near=start)
     fit = _estimates(design, kept, line, found)
     return replace(
         fit,
