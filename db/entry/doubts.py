@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from db.entry.flown import landings_flown
+from db.entry.flown import landings_at_most
 from db.frames import frame_of
 from db.lookup import among, current
 from db.records.brakes import Installation, Reshim, ShopVisit
@@ -23,8 +23,6 @@ NEAR: Final = 0.12
 NEAR_NM: Final = 6_000_000
 # More than five thousandths of an inch a landing is not known of any airliner's brake (common practice, no source).
 WEAR_MAX_NM: Final = 127_000
-# Where landings are not on record: more than these a day are not flown (common practice, no source).
-LANDINGS_A_DAY_MAX: Final = 12
 SLIPS: Final = (
     (10.0, ("mm", "in"), "looks like a slip of the decimal point (ten times too small)"),
     (0.1, ("mm", "in"), "looks like a slip of the decimal point (ten times too large)"),
@@ -75,7 +73,7 @@ def doubts(session: Session, readings: pd.DataFrame) -> dict[int, Doubt]:
     begins = run_beginnings(session, readings["brake"].unique().tolist())
     line = pd.concat([readings, _begun(begins, readings)], ignore_index=True)
     line = line.sort_values(["brake", "scale", "day", "row"], kind="stable").reset_index(drop=True)
-    line["landings"] = landings_flown(session, line)
+    line["landings"] = landings_at_most(session, line)
     found: dict[int, Doubt] = {}
     while True:
         round_ = _first_doubts(line, begins)
@@ -116,7 +114,7 @@ def _begun(begins: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
 def _first_doubts(line: pd.DataFrame, begins: pd.DataFrame) -> dict[int, Doubt]:
     """Return the first doubtful new reading of each brake and scale against the one before it."""
     groups = line.groupby(["brake", "scale"], sort=False)
-    before = groups[["left_nm", "since", "day", "landings", "resolution_nm"]].shift()
+    before = groups[["left_nm", "since", "landings", "resolution_nm"]].shift()
     after = groups[["left_nm", "day", "row", "resolution_nm"]].shift(-1)
     margin = GROWTH_NM + line["resolution_nm"]
     same_run = ~_renewed(begins, line["brake"], before["since"], line["day"])
@@ -128,7 +126,9 @@ def _first_doubts(line: pd.DataFrame, begins: pd.DataFrame) -> dict[int, Doubt]:
         & (after["left_nm"] > line["left_nm"] + margin + after["resolution_nm"])
         & ((after["row"] == 0) | (after["left_nm"] <= before["left_nm"] + margin))
     )
-    worn_out = same_run & (before["left_nm"] - line["left_nm"] > _most_wear(line, before) + margin)
+    worn_out = same_run & (
+        before["left_nm"] - line["left_nm"] > (line["landings"] - before["landings"]) * WEAR_MAX_NM + margin
+    )
     slip = _slips(line, before["left_nm"], grown | worn_out).where(same_run, "")
     text = slip.mask((slip == "") & grown, _growth(line))
     text = text.mask(
@@ -152,13 +152,6 @@ def _growth(line: pd.DataFrame) -> "pd.Series[str]":
         "is longer than the reading before, and no re-shim or new run is on record",
     )
     return pd.Series(texts, index=line.index, dtype="str")
-
-
-def _most_wear(line: pd.DataFrame, before: pd.DataFrame) -> "pd.Series[float]":
-    """Most that can have worn since the reading before: by the landings on record, by the days where none are."""
-    landings = line["landings"] - before["landings"]
-    days = (line["day"] - before["day"]).dt.days
-    return landings.where(landings > 0, days * LANDINGS_A_DAY_MAX) * WEAR_MAX_NM
 
 
 def _slips(line: pd.DataFrame, before_nm: "pd.Series[float]", far: "pd.Series[bool]") -> "pd.Series[str]":

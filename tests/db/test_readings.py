@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from db.chain import Act
-from db.entry.flown import landings_flown
+from db.entry.flown import landings_at_most
 from db.entry.installations import record_installations, record_removals
 from db.entry.landings import record_landings
 from db.entry.readings import record_pin_readings
@@ -284,12 +284,12 @@ def test_a_brake_that_wore_far_over_many_landings_is_not_taken_for_a_slip(ledger
 
 
 def test_a_pin_shorter_than_its_landings_can_have_worn_it_is_held(ledger):
-    flown(ledger, "02-01", "02-10")
+    flown(ledger, *(f"02-{day:02d}" for day in range(1, 20)), full_stops=5)
     record(ledger, reading("02-01", "44.0"))
     held = record(ledger, reading("02-15", "24.0"))
     assert "than the landings since" in held.flags[0].text
-    # 100 landings at 0.127 mm and the gauge's own millimetre.
-    assert record(ledger, reading("02-16", "31.0")).held == 0
+    # 75 landings at 0.127 mm, and a gauge's own millimetre.
+    assert record(ledger, reading("02-16", "34.0")).held == 0
 
 
 def test_of_readings_brought_in_together_the_one_out_of_line_is_held_and_not_those_that_follow(ledger):
@@ -304,12 +304,11 @@ def test_of_readings_brought_in_together_the_one_out_of_line_is_held_and_not_tho
     assert [flag.row for flag in outcome.flags if flag.text.startswith("held")] == [2]
 
 
-def test_landings_flown_are_those_of_the_aircraft_while_the_brake_was_on_it(ledger):
-    flown(ledger, "01-01", "01-02", "01-09", "01-10", "01-11", full_stops=3)
+def test_landings_at_most_are_those_of_the_aircraft_while_the_brake_was_on_it(ledger):
+    flown(ledger, *(f"01-{day:02d}" for day in range(1, 15) if day != 5), full_stops=3)
     record_removals(ledger, ACT, removal("S1", "2024-01-10", removal_reason="worn"))
     s1 = ledger.scalar(select(Brake.id).where(Brake.serial == "S1"))
-    asked = pd.DataFrame(
-        {"brake": [s1] * 4, "day": pd.to_datetime(["2024-01-01", "2024-01-02", "2024-01-10", "2024-02-01"])}
-    )
-    # Not those of the day it went on, those of the day it came off, none after.
-    assert landings_flown(ledger, asked).tolist() == [0, 3, 9, 9]
+    days = pd.to_datetime(["2024-01-01", "2024-01-02", "2024-01-05", "2024-01-10", "2024-02-01"])
+    asked = pd.DataFrame({"brake": [s1] * 5, "day": days})
+    # Not those of the day it went on, twelve on the day without a record, those of the day it came off, none after.
+    assert landings_at_most(ledger, asked).tolist() == [0, 3, 9 + 12, 9 + 12 + 15, 9 + 12 + 15]
