@@ -21,7 +21,7 @@ FIRST = dt.date(2024, 1, 1)
 serials = st.sampled_from(["S1", "S2", "S3", "S4"])
 places = st.tuples(st.sampled_from(["ZZ-001", "ZZ-002"]), st.sampled_from(["1", "2"]))
 days = st.integers(0, 20).map(lambda number: FIRST + dt.timedelta(days=number))
-QUICK = settings(max_examples=5, stateful_step_count=12, deadline=None)
+QUICK = settings(max_examples=4, stateful_step_count=10, deadline=None)
 LONG = settings(QUICK, max_examples=300, stateful_step_count=50)
 
 
