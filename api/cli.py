@@ -16,6 +16,8 @@ REFUSED: Final = 1
 def main(words: Sequence[str] | None = None) -> int:
     """Run one command; 0 done, 1 refused or "no", 2 wrong use."""
     asked = _parser().parse_args(words)
+    # Threads of the linear algebra library cost more than they bring on matrices as small as ours.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     module, _, function = asked.does.partition(":")
     command = getattr(importlib.import_module(f"api.commands.{module}"), function)
     try:
@@ -44,6 +46,7 @@ def _parser() -> argparse.ArgumentParser:
     _ledger_commands(commands)
     _result_commands(commands)
     _service_commands(commands)
+    _people_commands(commands)
     return parser
 
 
@@ -276,8 +279,51 @@ def _service_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPar
     )
     serve.add_argument("--port", type=int, default=8000, help="default 8000; 0 takes a free one")
     serve.add_argument(
+        "--tls",
+        action="store_true",
+        help="a TLS proxy stands before it on this machine: cookies for TLS alone",
+    )
+    serve.add_argument(
         "--link-for", metavar="NAME", help="print a one-time link that lets this administrator in"
     )
+
+
+def _people_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    person = commands.add_parser(
+        "person",
+        help="Add people, give one-time links, list them, end access.",
+        description="Who may come in. The first administrator is added here; there is no password from the start.",
+        epilog='examples:\n  pinledger person add "ann" --role administrator\n  pinledger person list',
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    acts = person.add_subparsers(title="what to do", metavar="WHAT", required=True)
+    add = _command(
+        acts,
+        "add",
+        "people:add",
+        "Add a person and print the link that lets them in once.",
+        'person add "ann" --role administrator',
+        'person add "cle" --role clerk --base KOR',
+    )
+    add.add_argument("name", help="as it will stand in the log")
+    add.add_argument("--role", choices=("clerk", "planner", "reader", "administrator"), required=True)
+    add.add_argument(
+        "--base", action="append", default=[], help="only this base; may be repeated; default every base"
+    )
+    link = _command(acts, "link", "people:link", "Print a new one-time link.", 'person link "ann"')
+    link.add_argument("name")
+    link.add_argument(
+        "--lost-authenticator", action="store_true", help="take their authenticator away; be sure who asks"
+    )
+    for made in (add, link):
+        made.add_argument(
+            "--address",
+            default=os.environ.get("PINLEDGER_ADDRESS", "http://127.0.0.1:8000"),
+            help="where people reach the service; default $PINLEDGER_ADDRESS, else http://127.0.0.1:8000",
+        )
+    _with_format(_command(acts, "list", "people:list_all", "List people with their last use.", "person list"))
+    end = _command(acts, "end", "people:end", "End somebody's access at once.", 'person end "ann"')
+    end.add_argument("name")
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ from pathlib import Path
 import uvicorn
 from sqlalchemy import Engine
 
+from api import logs
 from api.app import make_app
 from api.output import write
 from api.settings import Settings
@@ -45,7 +46,8 @@ def demo(asked: argparse.Namespace) -> int:
 
 def serve(asked: argparse.Namespace) -> int:
     """Serve the pages and JSON of a ledger."""
-    settings = Settings(db=asked.db, secure_cookie=asked.host not in ("127.0.0.1", "localhost", "::1"))
+    beyond = asked.host not in ("127.0.0.1", "localhost", "::1")
+    settings = Settings(db=asked.db, secure_cookie=asked.tls or beyond)
     return _serve(settings, asked.host, asked.port, administrator=asked.link_for, open_page=False)
 
 
@@ -61,7 +63,10 @@ def _serve(settings: Settings, host: str, port: int, *, administrator: str | Non
         sys.stderr.write("no link asked for; --link-for NAME prints one\n")
     elif open_page:
         threading.Timer(1.0, webbrowser.open, (link,)).start()
-    server = uvicorn.Server(uvicorn.Config(make_app(settings), log_level="warning"))
+    logs.set_up()
+    server = uvicorn.Server(
+        uvicorn.Config(make_app(settings), log_config=None, access_log=False, server_header=False)
+    )
     server.run(sockets=[listening])
     return 0
 

@@ -21,6 +21,7 @@ COMMANDS = (
     "verify",
     "demo",
     "serve",
+    "person",
 )
 
 
