@@ -35,6 +35,14 @@ class ConflictError(LedgerError):
     """Another entry landed first and a rule of the ledger now refuses this one; nothing of it was kept."""
 
 
+class StaleVersionError(LedgerError):
+    """A correction of a version that is no longer the one that stands; `tag` names the one that does."""
+
+    def __init__(self, message: str, tag: str) -> None:
+        super().__init__(message)
+        self.tag = tag
+
+
 class NotFoundError(LedgerError):
     """Something asked for is not in the ledger."""
 

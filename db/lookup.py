@@ -1,7 +1,7 @@
 """What the ledger knows: the current version of each fact as known at a point, and records found by their names."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
@@ -126,10 +126,18 @@ def find_brakes(
     return _one_each(found["place"], found["brake"], len(asked))
 
 
-def registrations(session: Session, wanted: Iterable[str] | None = None) -> pd.DataFrame:
-    """Who carried which registration: registration, aircraft, from_on, to_on (from the first day, before the last)."""
+def registrations(
+    session: Session, wanted: Iterable[str] | None = None, *, but: Collection[int] = ()
+) -> pd.DataFrame:
+    """
+    Who carried which registration: registration, aircraft, from_on, to_on (from the first day, before the last).
+
+    Renamings that are among `but` are left out, as if they had not been entered.
+    """
     first = current(Aircraft).with_only_columns(Aircraft.fact, Aircraft.registration)
-    renamed = current(AircraftChange).where(AircraftChange.new_registration.is_not(None))
+    renamed = current(AircraftChange).where(
+        AircraftChange.new_registration.is_not(None), AircraftChange.fact.not_in(but)
+    )
     if wanted is not None:
         asked = set(wanted)
         by_change = select(AircraftChange.aircraft).where(among(AircraftChange.new_registration, asked))

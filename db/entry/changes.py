@@ -36,7 +36,9 @@ def record_aircraft_changes(session: Session, act: Act, rows: pd.DataFrame) -> O
 def _aircraft_in_turn(named: Named) -> Numbers:
     """Aircraft of each row, renamings of the same file taken into account in the order of their days."""
     rows = named.rows
-    held = _Held(registrations(named.session, {*rows["registration"], *rows["new_registration"]} - {""}))
+    asked = {*rows["registration"], *rows["new_registration"]} - {""}
+    corrected = named.next_version().get("fact", pd.Series(dtype="int64"))
+    held = _Held(registrations(named.session, asked, but=corrected.tolist()))
     found = np.full(len(rows), np.nan)
     taken = np.zeros(len(rows), dtype=bool)
     renames = (rows["new_registration"] != "").to_numpy()

@@ -21,6 +21,8 @@ from db.frames import frame_of
 from db.lookup import among, current
 from db.plain import plain_columns
 
+# Columns of rows that are the next version of a fact on record: a correction.
+NEXT_VERSION: Final = ("fact", "version", "supersedes")
 ADVICE: Final = "enter a correction under Corrections, or take the value out of the file"
 
 
@@ -54,12 +56,18 @@ class Sorted:
     errors: tuple[RowError, ...]
 
 
+def other_facts(known: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+    """Return facts on record but for those that these rows are the next version of."""
+    return known[~known["fact"].isin(rows["fact"])] if "fact" in rows else known
+
+
 def sort_by_key(resolved: Resolved, known: pd.DataFrame) -> Sorted:
     """
     Compare rows with what is on record, and with the rows above them.
 
-    `known` has every column of the table, one row a key.
+    `known` has every column of the table, one row a key; a fact that a row corrects does not count.
     """
+    known = other_facts(known, resolved.rows)
     rows, columns = resolved.rows, resolved.columns
     key = [column for column, source in columns.items() if source in resolved.file.key]
     values = [column for column in columns if column not in key]

@@ -8,7 +8,7 @@ from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
 from db.chain import Act, append
-from db.entry.keyed import Resolved, sort_by_key
+from db.entry.keyed import Resolved, other_facts, sort_by_key
 from db.entry.named import Named
 from db.entry.outcome import Outcome
 from db.entry.possible import refuse_days_ahead, refuse_rows
@@ -30,9 +30,8 @@ def record_landings(
     refuse_days_ahead(named, "day", "to_day")
     table = pd.DataFrame({field: rows[column] for field, column in named.file.fields.items()})
     table = table.assign(aircraft=named.aircraft(rows["day"]), base=named.bases(), row=rows["row"])
-    table = (
-        table.assign(known_on=rows["recorded_on"]).dropna(subset=["aircraft"]).astype({"aircraft": "int64"})
-    )
+    table = table.assign(known_on=rows["recorded_on"], **named.next_version())
+    table = table.dropna(subset=["aircraft"]).astype({"aircraft": "int64"})
     if table.empty:
         named.refuse_if_any()
         return Outcome()
@@ -54,13 +53,13 @@ def record_counter_changes(session: Session, act: Act, rows: pd.DataFrame) -> Ou
     refuse_days_ahead(named, "day")
     table = pd.DataFrame({field: rows[column] for field, column in named.file.fields.items()})
     table = table.assign(aircraft=named.aircraft(rows["day"]), row=rows["row"], known_on=rows["recorded_on"])
-    table = table.dropna(subset=["aircraft"]).astype({"aircraft": "int64"})
+    table = table.assign(**named.next_version()).dropna(subset=["aircraft"]).astype({"aircraft": "int64"})
     changes = current(CounterChange, withdrawn=True).where(among(CounterChange.aircraft, table["aircraft"]))
     known = frame_of(session, changes)
     by_key = sort_by_key(Resolved(named.file, rows.loc[table.index], table, named.file.fields), known)
     named.errors += by_key.errors
     new = by_key.new.sort_values(["aircraft", "day"])
-    _refuse_what_would_renumber(named, new, known)
+    _refuse_what_would_renumber(named, new, other_facts(known, new))
     named.refuse_if_any()
     last = new["aircraft"].map(known.groupby("aircraft")["counter"].max()).fillna(1)
     new["counter"] = last + new.groupby("aircraft").cumcount() + 1
@@ -74,7 +73,8 @@ def _on_record(session: Session, table: pd.DataFrame) -> tuple[pd.DataFrame, pd.
 
     A day's sheet costs the same however long the log is: only what can stand beside these rows is read.
     """
-    wanted = among(Landing.aircraft, table["aircraft"])
+    corrected = table["fact"].tolist() if "fact" in table else []
+    wanted = among(Landing.aircraft, table["aircraft"]) & Landing.fact.not_in(corrected)
     first, last = table["day"].min().date(), table[["day", "to_day"]].max().max().date()
     within = current(Landing, withdrawn=True).where(wanted, Landing.day.between(first, last))
     nearest = [

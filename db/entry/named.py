@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from db.base import Fact
 from db.chain import Act
-from db.entry.keyed import Resolved, record_rows, shown
+from db.entry.keyed import NEXT_VERSION, Resolved, record_rows, shown
 from db.entry.outcome import Outcome
 from db.errors import RowError, RowsRefusedError
 from db.files import File
@@ -89,9 +89,19 @@ class Named:
         columns = self.file.fields
         given = {field: self.rows[column] for field, column in columns.items() if field not in values}
         table = pd.DataFrame(
-            {**given, **values, "row": self.rows["row"], "known_on": self.rows["recorded_on"]}
+            {
+                **given,
+                **values,
+                **self.next_version(),
+                "row": self.rows["row"],
+                "known_on": self.rows["recorded_on"],
+            }
         )
         return record_rows(self.session, act, model, Resolved(self.file, self.rows, table, columns))
+
+    def next_version(self) -> "dict[str, pd.Series[Any]]":
+        """Return the columns by which rows that correct a fact say which; none where rows are new."""
+        return {name: self.rows[name] for name in NEXT_VERSION if name in self.rows}
 
     def refuse(self, column: str, bad: Mask, rule: Text, suggestion: Text) -> None:
         """Note an error in each of these rows; the texts may depend on row and value."""

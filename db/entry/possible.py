@@ -63,6 +63,8 @@ def refuse_no_position(named: Named, new: pd.DataFrame) -> None:
 def refuse_clashes(named: Named, new: pd.DataFrame, *, closed: pd.DataFrame) -> None:
     """Refuse two brakes in one position and a brake in two places; `closed` are spans that these rows end."""
     spans = spans_on_record(named.session, new["brake"].tolist(), new["aircraft"].tolist())
+    if "fact" in new:  # corrected ones stand no longer where they stood
+        spans = spans[~spans["installation"].isin(new["fact"])].reset_index(drop=True)
     ends = closed.set_index("fact")["removed_on"]
     ended = ends.reindex(spans["installation"]).set_axis(spans.index)
     spans["to_on"] = ended.where(ended.notna(), spans["to_on"])

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from db.base import table_of
 from db.chain import Act, append
 from db.entry.doubts import doubts, on_one_scale
-from db.entry.keyed import Resolved, sort_by_key
+from db.entry.keyed import NEXT_VERSION, Resolved, other_facts, sort_by_key
 from db.entry.named import Named
 from db.entry.outcome import Flag, Outcome
 from db.entry.pins import measured_on_record, read_pins
@@ -55,7 +55,7 @@ def record_pin_readings(session: Session, act: Act, rows: pd.DataFrame, *, appro
     named = Named(session, FILES["pin_readings"], rows)
     refuse_days_ahead(named, "day")
     table = _table(named)
-    known = _on_record(session, table, width=rows.columns.str.startswith("pin_").sum())
+    known = other_facts(_on_record(session, table, width=rows.columns.str.startswith("pin_").sum()), table)
     columns = {"brake": "serial", **{name: name for name in (*KEY[1:], "measured", *SAID)}}
     file = replace(named.file, key=(*named.file.key, "measured"))
     typed = rows.loc[table.index].assign(measured=table["measured"])
@@ -67,10 +67,20 @@ def record_pin_readings(session: Session, act: Act, rows: pd.DataFrame, *, appro
     named.refuse_if_any()
     held = _differing(known, new) | {row: doubt.text for row, doubt in doubtful.items()}
     new = _with_states(new, held, approved=approved)
-    append(session, act, [(PinReading, new[KEPT])])
+    append(session, act, [(PinReading, new[[*KEPT, *(name for name in NEXT_VERSION if name in new)]])])
     flags = [Flag(row, f"held: {why}") for row, why in zip(new["row"], new["reason"], strict=True) if why]
     flags = sorted([*flags, *_odd(session, new)], key=lambda flag: flag.row)
     return Outcome(len(new), by_key.same, held=int((new["state"] == "held").sum()), flags=tuple(flags))
+
+
+def doubtful_readings(session: Session, brakes: list[int]) -> dict[int, str]:
+    """Say which accepted readings of these brakes would be doubted now, by record number; those ruled on stand."""
+    known = _on_record(session, pd.DataFrame({"brake": brakes}), width=1)
+    ruled = current(Ruling).where(among(Ruling.reading, known["fact"].tolist()))
+    decided = known["fact"].isin([row.reading for row in session.execute(ruled)])
+    asked = known[(known["state"] == "accepted") & ~known["withdrawn"]]
+    asked = asked.assign(row=asked["id"].mask(decided, 0))
+    return {row: doubt.text for row, doubt in doubts(session, _comparable(known.iloc[:0], asked)).items()}
 
 
 def _table(named: Named) -> pd.DataFrame:
@@ -78,7 +88,7 @@ def _table(named: Named) -> pd.DataFrame:
     rows = named.rows
     said = ["row", *KEY[1:], "unit", "within_limit", *SAID, "state"]
     table = pd.concat([rows[said], read_pins(named)], axis=1).assign(
-        brake=named.brakes(), known_on=rows["recorded_on"]
+        brake=named.brakes(), known_on=rows["recorded_on"], **named.next_version()
     )
     table = table.dropna(subset=["brake"]).astype({"brake": "int64"})
     return _with_types(named.session, table)

@@ -33,7 +33,7 @@ def record_rulings(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
             ~unknown & (asked["state_now"] != "held"),
             "reading",
             "this reading is not held",
-            "correct a ruling under Corrections",
+            "withdraw its ruling under Corrections first, if it was ruled on",
         ),
         *_errors(asked, ~asked["state"].isin(WORDS), "state", "is not a ruling", "write accepted or refused"),
         *_errors(
@@ -47,7 +47,12 @@ def record_rulings(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
     ]
     if errors:
         raise RowsRefusedError(tuple(sorted(errors, key=lambda error: error.row)))
-    append(session, act, [(Ruling, asked[["reading", "state", "note"]])])
+    before = frame_of(session, current(Ruling, withdrawn=True).where(among(Ruling.reading, asked["reading"])))
+    before = before.assign(supersedes=before["id"], version=before["version"] + 1)
+    ruled = asked[["reading", "state", "note"]].merge(
+        before[["reading", "fact", "version", "supersedes"]], on="reading", how="left"
+    )
+    append(session, act, [(Ruling, ruled.fillna({"version": 1}))])
     return Outcome(added=len(asked))
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
-from db.files.brakes import BRAKES, DEACTIVATIONS, INSTALLATIONS, RESHIMS, SHOP_VISITS
+from db.files.brakes import BRAKES, DEACTIVATIONS, INSTALLATIONS, REMOVALS, RESHIMS, SHOP_VISITS
 from db.files.column import Column, File
 from db.files.economics import ASSUMPTIONS, FLYING_PLAN, ORDERS, STOCK
 from db.files.fleet import (
@@ -15,9 +15,9 @@ from db.files.fleet import (
     EFFECTIVITY,
     WEAR_LIMITS,
 )
-from db.files.readings import COUNTER_CHANGES, EVENTS_TABLE, EXCLUSIONS, LANDINGS, PIN_READINGS
+from db.files.readings import COUNTER_CHANGES, EVENTS_TABLE, EXCLUSIONS, LANDINGS, PIN_READINGS, RULINGS
 
-__all__ = ["FILES", "GIVES_NAMES", "USES_NAMES", "Column", "File"]
+__all__ = ["ENTERED", "FILES", "GIVES_NAMES", "USES_NAMES", "Column", "File"]
 
 # What others refer to comes first, so effectivity follows the aircraft that it may name.
 FILES: Final[Mapping[str, File]] = {
@@ -46,6 +46,9 @@ FILES: Final[Mapping[str, File]] = {
         ASSUMPTIONS,
     )
 }
+
+# Every kind of record that can be entered: those of the files, and those that no folder of files has.
+ENTERED: Final[Mapping[str, File]] = {**FILES, REMOVALS.name: REMOVALS, RULINGS.name: RULINGS}
 
 # The names that a file's rows bring in, and the column by which others use them.
 GIVES_NAMES: Final[Mapping[str, tuple[str, str]]] = {

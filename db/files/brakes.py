@@ -36,6 +36,19 @@ INSTALLATIONS = File(
     in_order=(("installed_on", "removed_on"),),
     tells_of=("installed_on",),
 )
+# Entered by itself; in a folder of files a removal stands in the row of its installation.
+REMOVALS = File(
+    "removals",
+    (
+        must("serial", NAME, field="brake"),
+        may("brake_type", NAME, field=NOT_KEPT),
+        must("removed_on", PAST_DAY),
+        may("removal_reason", WORD, REMOVAL_REASONS),
+        may("aircraft_landings_off", COUNT, field="aircraft_landings"),
+    ),
+    key=("serial", "brake_type", "removed_on"),
+    tells_of=("removed_on",),
+)
 RESHIMS = File(
     "reshims",
     (

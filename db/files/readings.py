@@ -9,6 +9,7 @@ from db.files.column import (
     NUMBER,
     PAST_DAY,
     POSITIVE,
+    QUANTITY,
     TEXT,
     WORD,
     Column,
@@ -69,6 +70,12 @@ PIN_READINGS = File(
     ),
     key=("serial", "brake_type", "day", "convention", "occasion"),
     tells_of=("day",),
+)
+# Entered by itself: a second person's word on a held reading, which is named by its record number.
+RULINGS = File(
+    "rulings",
+    (must("reading", QUANTITY), must("state", WORD, ("accepted", "refused"))),
+    key=("reading",),
 )
 EVENTS_TABLE = File(
     "events",

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from db.errors import RowError, RowsRefusedError
-from db.files import FILES, GIVES_NAMES, Column, File
+from db.files import ENTERED, GIVES_NAMES, Column, File
 from db.files.column import DAYS, NUMBERS
 from db.imports.cells import NOT_A_DAY, Cells
 from db.imports.header import Header, read_header
@@ -35,7 +35,7 @@ class Checked:
 
 def check_source(source: Source, findings: Findings, meter: Meter, *, today: dt.date) -> Checked:
     """Read and check one source; what is wrong goes to the findings."""
-    file = FILES[source.name]
+    file = ENTERED[source.name]
     header = read_header(file, source.header)
     findings.add(*header.errors)
     cells = {place: Cells(column, today=today) for place, column in header.places.items()}

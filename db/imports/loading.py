@@ -1,7 +1,7 @@
 """One load: every file read and checked, then recorded in loading order, all or nothing."""
 
 import datetime as dt
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -10,31 +10,14 @@ import pandas as pd
 from sqlalchemy.orm import Session
 
 from db.chain import Act
-from db.entry.brakes import record_brakes, record_shop_visits
-from db.entry.changes import record_aircraft_changes
-from db.entry.economics import record_assumptions, record_flying_plan, record_orders, record_stock
-from db.entry.events import record_events, record_exclusions
-from db.entry.fleet import (
-    record_aircraft,
-    record_aircraft_types,
-    record_bases,
-    record_brake_types,
-    record_effectivity,
-    record_wear_limits,
-)
-from db.entry.installations import record_installations
-from db.entry.landings import record_counter_changes, record_landings
 from db.entry.outcome import Flag, Outcome
-from db.entry.readings import record_pin_readings
-from db.entry.work import record_deactivations, record_reshims
+from db.entry.recorders import Recorder, recorders
 from db.errors import RowError, RowsRefusedError
 from db.files import FILES, GIVES_NAMES, USES_NAMES
 from db.imports.check import Checked, check_source, names_given
 from db.imports.folder import open_all
 from db.imports.refused import Findings, ImportRefusedError
 from db.imports.source import Meter, Progress
-
-Recorder = Callable[[Session, Act, pd.DataFrame], Outcome]
 
 
 @dataclass(frozen=True)
@@ -82,7 +65,7 @@ def load(  # noqa: PLR0913 - each is a decision of its own that only the caller 
         )
         for file in checked:
             done = meter.from_here()
-            recording.record(file, _recorders(approved=approved, progress=done)[file.file.name])
+            recording.record(file, recorders(approved=approved, progress=done)[file.file.name])
             done(len(file.rows))
         if findings.total:
             place = {name: at for at, name in enumerate(FILES)}
@@ -168,29 +151,3 @@ def _turns(checked: Checked) -> list[pd.DataFrame]:
         return [rows]
     turn = rows.groupby(list(file.key), sort=False, dropna=False).cumcount()
     return [part.reset_index(drop=True) for _, part in rows.groupby(turn)]
-
-
-def _recorders(*, approved: bool, progress: Callable[[int], None]) -> Mapping[str, Recorder]:
-    return {
-        "bases": record_bases,
-        "aircraft_types": record_aircraft_types,
-        "brake_types": record_brake_types,
-        "wear_limits": partial(record_wear_limits, approved=approved),
-        "aircraft": record_aircraft,
-        "aircraft_changes": record_aircraft_changes,
-        "effectivity": record_effectivity,
-        "brakes": record_brakes,
-        "installations": record_installations,
-        "reshims": record_reshims,
-        "deactivations": record_deactivations,
-        "counter_changes": record_counter_changes,
-        "landings": partial(record_landings, progress=progress),
-        "pin_readings": partial(record_pin_readings, approved=approved),
-        "shop_visits": record_shop_visits,
-        "events": record_events,
-        "exclusions": record_exclusions,
-        "stock": record_stock,
-        "orders": record_orders,
-        "flying_plan": record_flying_plan,
-        "assumptions": partial(record_assumptions, approved=approved),
-    }

@@ -1,0 +1,173 @@
+"""One record with all its versions, each told in the columns of its file."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+from sqlalchemy import Select, literal, select, union_all
+from sqlalchemy.orm import Session
+
+from db.base import Fact, table_of
+from db.called import Names
+from db.entry.keyed import shown
+from db.errors import NotFoundError
+from db.exported import TABLES
+from db.files import ENTERED, File
+from db.files.column import MONTH
+from db.frames import frame_of
+from db.lookup import current
+from db.records.brakes import Brake, Installation, Removal
+from db.records.fleet import Aircraft, AircraftChange, AircraftType, BaseStation, BrakeType
+from db.records.log import Change
+from db.records.readings import Ruling
+
+KINDS: Final[Mapping[str, type[Fact]]] = {**TABLES, "removals": Removal, "rulings": Ruling}
+# What the file of installations tells of the removal, a record of its own.
+OF_REMOVALS: Final = ("removed_on", "removal_reason", "aircraft_landings_off")
+
+
+@dataclass(frozen=True)
+class Version:
+    """One version of a record: when and by whom it came, why, and what it says in the columns of its file."""
+
+    record: int
+    version: int
+    seq: int
+    known_on: dt.date
+    recorded_at: str
+    person: str
+    source: str
+    withdrawn: bool
+    reason: str
+    told: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """A record: its kind, the number of its first version, and its versions, the oldest first."""
+
+    kind: str
+    fact: int
+    versions: tuple[Version, ...]
+
+    @property
+    def now(self) -> Version:
+        """The version that stands."""
+        return self.versions[-1]
+
+    @property
+    def tag(self) -> str:
+        """Fact and version: what a correction has to name, so that it corrects what was looked at."""
+        return f"{self.fact}-{self.now.version}"
+
+
+def read_record(session: Session, number: int) -> Recorded:
+    """Return the record of which this is the number, whichever version it is the number of."""
+    kind, fact = find_record(session, number)
+    model = KINDS[kind]
+    versions = frame_of(session, select(table_of(model)).where(model.fact == fact).order_by(model.version))
+    told = _told(session, kind, versions)
+    changes = {
+        row.seq: row
+        for row in session.execute(
+            select(Change.seq, Change.recorded_at, Change.person, Change.source).where(
+                Change.seq.in_(versions["seq"].tolist())
+            )
+        )
+    }
+    return Recorded(
+        kind,
+        fact,
+        tuple(
+            _version(row, changes[row["seq"]], values)
+            for row, values in zip(versions.to_dict("records"), told, strict=True)
+        ),
+    )
+
+
+def find_record(session: Session, number: int) -> tuple[str, int]:
+    """Return the kind of a record and the number of its first version."""
+    asked = union_all(
+        *(
+            select(literal(kind).label("kind"), model.fact).where(model.id == number)
+            for kind, model in KINDS.items()
+        )
+    )
+    found = session.execute(asked).first()
+    if found is None:
+        raise NotFoundError(
+            f"no record has the number {number}; look it up under Where this comes from, or on the brake's record"
+        )
+    return str(found[0]), int(found[1])
+
+
+def columns_of(kind: str, width: int = 1) -> list[str]:
+    """Return the columns in which a record of this kind is told, with so many pins."""
+    own = [column.name for column in ENTERED[kind].columns if column.name != "recorded_on"]
+    if kind == "installations":
+        return [name for name in own if name not in OF_REMOVALS]
+    if kind == "pin_readings":
+        place = own.index("pin_1")
+        return [*own[:place], *(f"pin_{number}" for number in range(1, width + 1)), *own[place + 1 :]]
+    return own
+
+
+def _told(session: Session, kind: str, versions: pd.DataFrame) -> list[dict[str, str]]:
+    facts, width = versions, 1
+    if kind == "pin_readings":
+        pins = versions["pins"].str.split(";", expand=True).fillna("")
+        width = pins.shape[1]
+        facts = pd.concat([versions, pins.rename(columns=lambda place: f"pin_{place + 1}")], axis=1)
+    if kind == "removals":
+        made = frame_of(session, _of_facts(Installation, _numbers(versions, "installation")))
+        facts = versions.assign(brake=versions["installation"].map(made.set_index("fact")["brake"]))
+    file = ENTERED[kind]
+    names = _names(session, facts)
+    told = {name: _texts(file, name, names.told(file, name, facts)) for name in columns_of(kind, width)}
+    return [dict(zip(told, row, strict=True)) for row in zip(*told.values(), strict=True)]
+
+
+def _names(session: Session, facts: pd.DataFrame) -> Names:
+    """Names of what these facts refer to, and no others: a large fleet has many."""
+    brakes, aircraft = (_numbers(facts, *names) for names in (("brake", "brake_back"), ("aircraft",)))
+    asked = {
+        "bases": current(BaseStation, withdrawn=True),
+        "aircraft_types": current(AircraftType, withdrawn=True),
+        "brake_types": current(BrakeType, withdrawn=True),
+        "brakes": _of_facts(Brake, brakes),
+        "aircraft": _of_facts(Aircraft, aircraft),
+        "aircraft_changes": current(AircraftChange).where(AircraftChange.aircraft.in_(aircraft)),
+    }
+    return Names({name: frame_of(session, statement) for name, statement in asked.items()})
+
+
+def _numbers(facts: pd.DataFrame, *columns: str) -> list[int]:
+    return sorted({int(number) for name in columns if name in facts for number in facts[name].dropna()})
+
+
+def _of_facts(model: type[Fact], numbers: list[int]) -> Select[Any]:
+    return current(model, withdrawn=True).where(model.fact.in_(numbers))
+
+
+def _texts(file: File, name: str, values: "pd.Series[Any]") -> list[str]:
+    column = file.column(name)
+    if column is not None and column.kind == MONTH:
+        return [f"{day:%Y-%m}" for day in values]
+    return [shown(value) for value in values]
+
+
+def _version(row: Mapping[Any, Any], change: Any, values: dict[str, str]) -> Version:  # noqa: ANN401 - a row
+    return Version(
+        record=row["id"],
+        version=row["version"],
+        seq=row["seq"],
+        known_on=row["known_on"].date(),
+        recorded_at=change.recorded_at,
+        person=change.person,
+        source=change.source,
+        withdrawn=row["withdrawn"],
+        reason=row["reason"],
+        told=values,
+    )
