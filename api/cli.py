@@ -221,6 +221,15 @@ def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     )
     brief.add_argument("--to", dest="to_type", required=True, metavar="TYPE", help="brake type proposed")
     _claims_command(commands)
+    past = _result(
+        commands,
+        "score",
+        "How right forecasts have been: made again from past days with what was known then, against what came.",
+        "score --origins 8 --format json",
+        "score --misses --format csv",
+    )
+    past.add_argument("--origins", type=_count, default=6, help="past days to forecast from; default 6")
+    past.add_argument("--misses", action="store_true", help="list the change-outs outside their range")
 
 
 def _claims_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
