@@ -5,6 +5,8 @@ import re
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from api.pages.navigation import PLACES
+
 PAGES = {
     "front": "/",
     "find": "/brakes?serial=0005",
@@ -14,9 +16,14 @@ PAGES = {
     "cost": "/cost",
     "retrofit": "/retrofit?from=LFB-310S&to=LFB-420C",
     "retrofit choice": "/retrofit",
+    "claim": "/claims?type=LFB-420C&claimed=1500",
+    "claim choice": "/claims",
+    "people": "/people",
+    "account": "/account",
     "refusal": "/changeouts?risk=7",
 }
-WITHOUT_CHARTS = ("front", "find", "retrofit choice", "refusal")
+WITHOUT_CHARTS = ("front", "find", "retrofit choice", "claim choice", "people", "account", "refusal")
+WITHOUT_FIGURES = ("find", "retrofit choice", "claim choice", "people", "account", "refusal")
 PAPER_PX = {"A4": (703, 1032), "Letter": (725, 965)}
 FOCUS = "rgb(106, 27, 154) solid 3px"
 
@@ -119,7 +126,7 @@ def test_all_is_reached_by_keyboard_in_reading_order_with_focus_seen(opened):
 
 def test_where_it_comes_from_opens_by_keyboard_and_names_the_study(opened):
     name, page, _, _ = opened
-    if name in ("find", "refusal", "retrofit choice"):
+    if name in WITHOUT_FIGURES:
         assert page.locator("details").count() == 0
         return
     study = re.search(r"Study (S-\w+)", page.locator(".reach").inner_text()).group(1)
@@ -159,6 +166,10 @@ def test_a_narrow_screen_does_not_scroll_sideways(opened):
         assert width <= 320, page.evaluate(OVERFLOWING)
     finally:
         page.set_viewport_size({"width": 1440, "height": 900})
+
+
+def test_every_place_of_the_menu_is_opened_here():
+    assert {place.path for place in PLACES} <= {path.partition("?")[0] for path in PAGES.values()}
 
 
 def test_without_javascript_every_page_still_answers(browser, let_in, address, first_brake):
