@@ -16,9 +16,9 @@ from lifecycle.observations import Records
 from lifecycle.placed import Book, lay_open
 from lifecycle.readings import readings_frame
 from lifecycle.runs import endings
-from lifecycle.scales import scale_of
-from lifecycle.shims import shims_of
-from lifecycle.starts import starts_of
+from lifecycle.scales import Scale, scale_of
+from lifecycle.shims import Shims, shims_of
+from lifecycle.starts import Starts, starts_of
 from lifecycle.units import NM_PER_MM
 
 
@@ -112,17 +112,7 @@ def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 
         at_limit=limits["at_limit"],
     )
     notes = [
-        # A brake that waits in the store has no limit until it is known what it goes on: nothing to warn of.
-        Note(
-            (limits["warning"] != "").to_numpy() & (book.stays.aircraft[book.stays.last] >= 0),
-            limits["warning"].to_numpy(dtype=object),
-        ),
-        Note(~on_one_scale, "new length not on record: measured against the limit only"),
-        Note(starts.before_log, "installed before its aircraft's landings on record begin: start not known"),
-        Note(
-            shims.is_uncertain(len(runs)),
-            "re-shimmed by a step that is not certain: pin level open from then on",
-        ),
+        *_length_notes(book, limits, scale, starts, shims),
         *flying_notes(book, flown, count),
         *fitted_notes(book, count),
     ]
@@ -130,6 +120,22 @@ def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 
     readings = readings_frame(book, runs, scale, shims)
     readings.insert(3, "landings", count.at_reading)
     return Runs(runs, _span_frame(book, count), _in_time_order(readings))
+
+
+def _length_notes(book: Book, limits: pd.DataFrame, scale: Scale, starts: Starts, shims: Shims) -> list[Note]:
+    return [
+        # A brake that waits in the store has no limit until it is known what it goes on: nothing to warn of.
+        Note(
+            (limits["warning"] != "").to_numpy() & (book.stays.aircraft[book.stays.last] >= 0),
+            limits["warning"].to_numpy(dtype=object),
+        ),
+        Note(scale.anchor != "", "new length not on record: measured against the limit only"),
+        Note(starts.before_log, "installed before its aircraft's landings on record begin: start not known"),
+        Note(
+            shims.is_uncertain(len(limits)),
+            "re-shimmed by a step that is not certain: pin level open from then on",
+        ),
+    ]
 
 
 def _run_frame(book: Book, flown: FlownDays) -> pd.DataFrame:
