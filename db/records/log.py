@@ -49,7 +49,7 @@ class AnsweredKey(Base):
     asked: Mapped[str]
     status: Mapped[int]
     answer: Mapped[bytes] = mapped_column(LargeBinary)
-    answered_at: Mapped[str]
+    answered_at: Mapped[str] = mapped_column(index=True)
 
 
 class KeptStudy(Base):
