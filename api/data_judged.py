@@ -2,11 +2,13 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 
 from api.access import need
 from api.deps import AskedStudy
+from api.past_forecasts import ORIGINS, score_of
 from lifecycle import study as chain
+from lifecycle.backtest import Score
 from lifecycle.claims import Claim
 
 router = APIRouter(tags=["results"])
@@ -34,3 +36,11 @@ def claims(  # noqa: PLR0913, PLR0917 - one argument a query parameter
         guaranteed_cost=guaranteed_cost,
         guaranteed_landings=guaranteed_landings,
     )
+
+
+@router.get("/score", dependencies=[need("fleet.read")])
+def score(
+    request: Request, study: AskedStudy, origins: Annotated[int, Query(ge=1, le=60)] = ORIGINS
+) -> Score:
+    """How right forecasts have been, made again from past days with only what was known then."""
+    return score_of(request.app.state.engine, study, origins)

@@ -1,5 +1,7 @@
 """Studies kept as they were shown."""
 
+from collections.abc import Sequence
+
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -21,3 +23,9 @@ def keep(session: Session, study: KeptStudy) -> None:
     if not kept(session, study.number):
         session.add(study)
         session.flush()
+
+
+def all_kept(session: Session, seq: int) -> Sequence[KeptStudy]:
+    """Every study kept of the ledger up to a sequence number, in the order in which they were kept."""
+    asked = select(KeptStudy).where(KeptStudy.known_seq <= seq)
+    return session.scalars(asked.order_by(KeptStudy.kept_at, KeptStudy.number)).all()

@@ -3,6 +3,7 @@
 import argparse
 
 from api.output import write
+from api.past_forecasts import lines_of, score_of
 from api.studies import ask
 from db.schema import check
 from db.session import open_engine
@@ -60,4 +61,11 @@ def claims(asked: argparse.Namespace) -> int:
         guaranteed_landings=asked.guaranteed_landings,
     )
     write(found, asked.format)
+    return 0
+
+
+def score(asked: argparse.Namespace) -> int:
+    """Print how right forecasts have been; a table or CSV has a line for each kind, or lists the misses."""
+    found = score_of(open_engine(asked.db), _study(asked), asked.origins)
+    write(found, asked.format, rows=found.misses if asked.misses else lines_of(found))
     return 0
