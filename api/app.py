@@ -10,6 +10,7 @@ from api import access, data, data_judged, ready
 from api.logs import Logged
 from api.pages import (
     account,
+    against_facts,
     assets,
     brakes,
     changeouts,
@@ -17,6 +18,7 @@ from api.pages import (
     cost,
     front,
     people,
+    provider,
     retrofit,
     sign_in,
     spares,
@@ -36,8 +38,10 @@ PAGES: Final = (
     cost,
     retrofit,
     claims,
+    against_facts,
     people,
     account,
+    provider,
     sign_in,
 )
 
@@ -51,6 +55,7 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     app.state.settings = settings
     app.state.engine = engine
     app.include_router(data.router, prefix="/api/v1")
+    app.include_router(records.router, prefix="/api/v1")
     app.include_router(data_judged.router, prefix="/api/v1")
     for page in PAGES:
         app.include_router(page.router, include_in_schema=False)

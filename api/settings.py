@@ -1,6 +1,8 @@
 """Settings of the service: one typed class, read once."""
 
-from pydantic import SecretStr
+from typing import Self
+
+from pydantic import SecretStr, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 
@@ -22,3 +24,20 @@ class Settings(BaseSettings):
     openid_client: str = ""
     openid_secret: SecretStr = SecretStr("")
     openid_address: str = ""
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        """Refuse half a provider, and one that would be asked in the clear."""
+        wanted = ("openid_issuer", "openid_client", "openid_secret", "openid_address")
+        missing = [name for name in wanted if not getattr(self, name)]
+        if self.openid_name and missing:
+            raise ValueError(
+                f"PINLEDGER_OPENID_NAME is set and {', '.join(missing)} not; set all of them or none"
+            )
+        if self.openid_name and not self.openid_issuer.startswith(
+            ("https://", "http://127.0.0.1:", "http://localhost:")
+        ):
+            raise ValueError(
+                f"openid_issuer {self.openid_issuer!r} is not reached by https; wanted https://..."
+            )
+        return self

@@ -8,6 +8,7 @@ from jinja2 import nodes
 from jinja2.meta import find_undeclared_variables
 
 from api.pages.account import AccountPage
+from api.pages.against_facts import AgainstFactsPage
 from api.pages.brakes import BrakePage, FindPage
 from api.pages.changeouts import ChangeOutsPage
 from api.pages.claims import ClaimsPage
@@ -15,6 +16,7 @@ from api.pages.cost import CostPage
 from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
 from api.pages.front import FrontPage
 from api.pages.people import PeoplePage
+from api.pages.provider import OnwardPage
 from api.pages.retrofit import RetrofitPage
 from api.pages.sign_in import SignInPage
 from api.pages.spares import SparesPage
@@ -27,9 +29,11 @@ PAGES = {
     "spares.html": SparesPage,
     "cost.html": CostPage,
     "claims.html": ClaimsPage,
+    "against_facts.html": AgainstFactsPage,
     "retrofit.html": RetrofitPage,
     "error.html": ErrorPage,
     "account.html": AccountPage,
+    "onward.html": OnwardPage,
     "people.html": PeoplePage,
     "sign_in.html": SignInPage,
 }
