@@ -11,6 +11,7 @@ from api.logs import Logged
 from api.pages import (
     account,
     against_facts,
+    against_facts,
     assets,
     brakes,
     changeouts,
@@ -38,6 +39,7 @@ PAGES: Final = (
     cost,
     retrofit,
     claims,
+    against_facts,
     against_facts,
     people,
     account,

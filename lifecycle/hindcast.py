@@ -98,7 +98,8 @@ def hindcast(  # noqa: PLR0913, PLR0917 - what was known then, and what is known
             **_rivals(frame, then, fit_then, at),
         }
     )
-    return table.loc[counts]
+    resolved: pd.DataFrame = table[counts]
+    return resolved
 
 
 def _open(brakes: Installed) -> Installed:

@@ -30,6 +30,13 @@ SPARES: Final = Place(
     "How many will each base need, and will stock cover it?",
     by_base=True,
 )
+AGAINST_FACTS: Final = Place(
+    "/against-facts",
+    "Forecasts against facts",
+    "Planning",
+    "How right have we been?",
+    action="fleet.read",
+)
 BRAKES: Final = Place("/brakes", "Brake record", "Records", "What has this serial done, how long is left?")
 # One brake; it is found through BRAKES.
 BRAKE_RECORD: Final = "/brake"
@@ -54,7 +61,7 @@ PEOPLE: Final = Place(
     "/people", "People", "Administration", "Who may do what, where?", action="people.manage"
 )
 
-PLACES: Final = (FRONT, BRAKES, CHANGEOUTS, SPARES, COST, RETROFIT, CLAIMS, PEOPLE)
+PLACES: Final = (FRONT, BRAKES, CHANGEOUTS, SPARES, AGAINST_FACTS, COST, RETROFIT, CLAIMS, PEOPLE)
 
 
 def by_group(person: LetIn | None) -> dict[str, tuple[Place, ...]]:
