@@ -64,6 +64,15 @@ def test_slips_of_many_kinds_leave_the_fit_where_it_was(share):
     assert fit.posterior["gated"].sum() >= 0.7 * slips.sum()
 
 
+def test_brakes_of_widely_different_rates_are_no_slips():
+    """Rates that differ by more than is believed of a type: nothing is kept out, and the scatter is what it is."""
+    rng = np.random.default_rng(4)
+    x, w = paths(rng, 40, 10, rate=rng.permutation(np.linspace(0.01, 0.11, 40)), rate_sd=0.0)
+    fit = fit_fleet(runs_of(brakes(x, w)))
+    assert fit.posterior["gated"].sum() <= 1
+    assert fit.types[0].rate_sd == pytest.approx(np.linspace(0.01, 0.11, 40).std(), rel=0.2)
+
+
 def test_two_in_a_row_on_the_same_side_take_the_level_anew(clean):
     x, w, fit = clean
     w[3, 5:] -= 8.0

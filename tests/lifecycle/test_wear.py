@@ -86,6 +86,16 @@ def test_rate_of_a_brake_that_moves_follows_its_new_base():
     assert rates[1] - rates[0] == pytest.approx(by_base[1] - by_base[0], rel=1e-6)
 
 
+def test_a_brake_at_a_base_that_no_run_read_knows_has_a_doubtful_rate_and_the_same_wear():
+    brakes = based()
+    stays = brakes[0]
+    moved = Brake(stays.landings, stays.wear_mm, base="far away", position_group=stays.position_group)
+    moved.flown_at = (("A", 0.0, stays.landings[-1]), ("far away", stays.landings[-1], stays.landings[-1]))
+    rows = refresh(fit_fleet(runs_of(brakes)), runs_of([stays, moved]))
+    assert rows["rate_var"][1] > (0.2 * rows["rate_mm"][1]) ** 2 > 2 * rows["rate_var"][0]
+    assert rows["wear_var"][1] == pytest.approx(rows["wear_var"][0], rel=1e-9)
+
+
 def test_a_new_brake_is_as_unsure_as_brakes_scatter_and_more_in_a_place_not_known():
     fit = fit_fleet(runs_of(based()))
     known = prior_rate(fit, "BT-1", "in", "A")
