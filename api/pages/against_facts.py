@@ -90,7 +90,8 @@ def answer(found: Score) -> str:
 
 def _inside(inside: int, outcomes: int, what: str) -> str:
     expected = words.number(round(NOMINAL * outcomes))
-    return f"{words.number(inside)} of {words.counted(outcomes, what)} fell inside the 8-in-10 range; {expected} expected."
+    told = f"{words.number(inside)} of {words.counted(outcomes, what)}"
+    return f"{told} fell inside the range of 8 in 10; {expected} expected."
 
 
 def more(found: Score) -> tuple[str, ...]:
