@@ -11,7 +11,6 @@ from api.logs import Logged
 from api.pages import (
     account,
     against_facts,
-    against_facts,
     assets,
     brakes,
     changeouts,
@@ -39,7 +38,6 @@ PAGES: Final = (
     cost,
     retrofit,
     claims,
-    against_facts,
     against_facts,
     people,
     account,
