@@ -1,20 +1,30 @@
 """The one place that turns errors into problems (RFC 9457) with a status, for JSON, pages and the command line."""
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from db.errors import BrokenChainError, LedgerError, NotFoundError, RowsRefusedError, SchemaError
+from db.errors import (
+    BrokenChainError,
+    KeyReusedError,
+    LedgerError,
+    NotFoundError,
+    RowsRefusedError,
+    SchemaError,
+    StaleVersionError,
+)
 from lifecycle.errors import BadAssumptionError, LifecycleError, MissingAssumptionError, NotEnoughDataError
 
 
 @dataclass(frozen=True)
 class Problem:
-    """A refusal in words; `errors` lists rows where rows were refused."""
+    """A refusal in words; `errors` lists rows that were refused, `current` is what stands now."""
 
     title: str
     status: int
     detail: str
     errors: tuple[dict[str, Any], ...] = ()
+    current: Mapping[str, Any] | None = None
 
     def body(self) -> dict[str, Any]:
         """The members of RFC 9457; `errors` only where there are some."""
@@ -26,12 +36,16 @@ class Problem:
         }
         if self.errors:
             told["errors"] = list(self.errors)
+        if self.current is not None:
+            told["current"] = dict(self.current)
         return told
 
 
 STATUS: tuple[tuple[type[Exception], int, str], ...] = (
     (RowsRefusedError, 422, "Rows refused"),
     (NotFoundError, 404, "Not found"),
+    (StaleVersionError, 412, "Corrected meanwhile"),
+    (KeyReusedError, 422, "Key used before"),
     (BrokenChainError, 409, "The log does not verify"),
     (SchemaError, 503, "The database has another schema"),
     (LedgerError, 409, "Refused by the ledger"),
@@ -47,5 +61,8 @@ def problem_of(error: Exception) -> Problem | None:
     for kind, status, title in STATUS:
         if isinstance(error, kind):
             rows = tuple(asdict(row) for row in error.errors) if isinstance(error, RowsRefusedError) else ()
-            return Problem(title=title, status=status, detail=str(error), errors=rows)
+            now = None
+            if isinstance(error, StaleVersionError):
+                now = {"version": error.tag, "values": dict(error.told)}
+            return Problem(title=title, status=status, detail=str(error), errors=rows, current=now)
     return None

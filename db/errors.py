@@ -1,5 +1,6 @@
 """What the ledger refuses, one small tree."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 
@@ -36,11 +37,16 @@ class ConflictError(LedgerError):
 
 
 class StaleVersionError(LedgerError):
-    """A correction of a version that is no longer the one that stands; `tag` names the one that does."""
+    """A correction of a version that is no longer the one that stands; `tag` and `told` are of the one that does."""
 
-    def __init__(self, message: str, tag: str) -> None:
+    def __init__(self, message: str, tag: str, told: Mapping[str, str]) -> None:
         super().__init__(message)
         self.tag = tag
+        self.told = told
+
+
+class KeyReusedError(LedgerError):
+    """The key of an earlier write came again with something else."""
 
 
 class NotFoundError(LedgerError):

@@ -18,7 +18,7 @@ from db.entry.moved import correct_stay, withdraw_stay
 from db.entry.outcome import Flag, Outcome
 from db.entry.readings import doubtful_readings
 from db.entry.recorders import recorders
-from db.entry.versions import refuse_record, row_from, withdrawn_version
+from db.entry.versions import refuse_record, typed_rows, withdrawn_version
 from db.errors import StaleVersionError
 from db.locks import lock_record
 from db.lookup import current, known_by
@@ -92,6 +92,7 @@ def _stands(session: Session, act: Act, number: int, version: str) -> Recorded:
             f"record {number} stands at version {found.tag}, corrected by {found.now.person}; "
             f"the one looked at was {version or 'none'}: look at it as it is now, then correct it again",
             found.tag,
+            found.now.told,
         )
     return found
 
@@ -129,7 +130,7 @@ def _enter_again(
     _refuse_counter_in_use(session, found)
     if ruling := _withdrawn_ruling(session, found):
         append(session, act, ruling)
-    rows = row_from(found.kind, texts, today=today)
+    rows = typed_rows(found.kind, [texts], today=today)
     rows = rows.assign(fact=found.fact, version=found.now.version + 1, supersedes=found.now.record)
     return recorders()[found.kind](session, act, rows)
 

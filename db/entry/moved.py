@@ -23,7 +23,7 @@ from db.entry.possible import (
     refuse_no_position,
     refuse_unended,
 )
-from db.entry.versions import refuse_record, row_from, withdrawn_version
+from db.entry.versions import refuse_record, typed_rows, withdrawn_version
 from db.files import FILES
 from db.lookup import current
 from db.plain import plain_columns, rows_of
@@ -87,7 +87,7 @@ def _checked(
 ) -> pd.DataFrame:
     """Return the stay in one row, as the tables have it; refused if it cannot be."""
     day = today or dt.datetime.now(dt.UTC).date()
-    rows = row_from("installations", texts, today=day)
+    rows = typed_rows("installations", [texts], today=day)
     named = Named(session, FILES["installations"], rows)
     refuse_days_ahead(named, "installed_on", "removed_on")
     table = pd.DataFrame({field: rows[column] for field, column in COLUMNS.items()})

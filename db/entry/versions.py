@@ -1,7 +1,7 @@
 """Pieces of every correction: the version that withdraws a row, and a refusal that names the record."""
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, NoReturn
 
 import pandas as pd
@@ -22,13 +22,12 @@ def withdrawn_version(row: Row[Any]) -> dict[str, Any]:
     return {**version, **said, "known_on": None, "reason": None, "seq": None}
 
 
-def row_from(kind: str, told: Mapping[str, str], *, today: dt.date) -> pd.DataFrame:
-    """Return what a record tells as the typed row of its file; texts are quoted as an export quotes them."""
-    texts = {}
-    for name, text in told.items():
-        column = ENTERED[kind].column(name)
-        texts[name] = quoted(text) if column is None or column.kind in (LIST, NAME, TEXT) else text
-    return rows_from(kind, [texts], today=today)
+def typed_rows(kind: str, told: Sequence[Mapping[str, str]], *, today: dt.date) -> pd.DataFrame:
+    """Return texts meant as they stand as the typed rows of their file: quoted as an export quotes them."""
+    columns = {name: ENTERED[kind].column(name) for row in told for name in row}
+    texts = {name for name, column in columns.items() if column is None or column.kind in (LIST, NAME, TEXT)}
+    rows = [{name: quoted(text) if name in texts else text for name, text in row.items()} for row in told]
+    return rows_from(kind, rows, today=today)
 
 
 def refuse_record(found: Recorded, column: str, value: str, rule: str, suggestion: str) -> NoReturn:
