@@ -63,7 +63,7 @@ def refused_or_whole(loaded, folder, corruption):
     assert contents(loaded) == before
 
 
-@settings(max_examples=40, deadline=None, phases=PHASES)
+@settings(max_examples=15, deadline=None, phases=PHASES)
 @given(corruption=corruptions())
 def test_a_corrupted_file_is_refused_in_words_or_taken_whole(loaded, tmp_path_factory, corruption):
     refused_or_whole(loaded, tmp_path_factory.mktemp("corrupt"), corruption)
