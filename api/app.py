@@ -6,7 +6,7 @@ from typing import Final
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
-from api import access, data, data_judged, ready
+from api import access, data, data_judged, ready, records
 from api.logs import Logged
 from api.pages import (
     account,
@@ -64,6 +64,14 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     app.mount("/static", StaticFiles(directory=HERE / "static"))
     answer_refusals(app)
     app.add_middleware(Logged)
+    if settings.metrics:
+        _measure(app)
     app.add_middleware(Headers, tls=settings.secure_cookie)
     access.check_declared(app)
     return app
+
+
+def _measure(app: FastAPI) -> None:
+    from api import metrics  # noqa: PLC0415 - an extra: its library need not be there where nothing is measured
+
+    metrics.measure(app)

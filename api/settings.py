@@ -8,7 +8,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 
 class Settings(BaseSettings):
     """
-    Read from the environment: PINLEDGER_DB, PINLEDGER_SEED, PINLEDGER_SECURE_COOKIE, and the PINLEDGER_OPENID_ ones.
+    Read from the environment: PINLEDGER_DB, _SEED, _SECURE_COOKIE, _METRICS (serve /metrics), and the _OPENID_ ones.
 
     `openid_issuer`, `openid_client` and `openid_secret` name an OpenID Connect provider; `openid_name` is what its
     button says. `openid_address` is where browsers reach this service.
@@ -19,6 +19,7 @@ class Settings(BaseSettings):
     db: str = "pinledger.db"
     seed: int = 1
     secure_cookie: bool = True
+    metrics: bool = False
     openid_name: str = ""
     openid_issuer: str = ""
     openid_client: str = ""

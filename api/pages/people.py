@@ -106,7 +106,7 @@ def _answer(session: Session, me: str, *, link: str = "", link_for: str = "") ->
         frame=Frame(
             title=PEOPLE.title, question=PEOPLE.question, path=PEOPLE.path, asked={}, menu=PEOPLE.path
         ),
-        answer=f"{counted(len(inside), 'person')} with access.",
+        answer=f"{counted(len(inside), 'person', 'people')} with access.",
         people=known,
         link=link,
         link_for=link_for,
