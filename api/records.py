@@ -9,7 +9,7 @@ from fastapi import APIRouter, Header, HTTPException, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 
-from api.access import LetIn, OutsideBaseError, need, within
+from api.access import LetIn, NotAllowedError, OutsideBaseError, allowed, need, within
 from api.writes import KEY_HEADER, Answer, today, write
 from db.based import bases_of, bases_written
 from db.chain import Act
@@ -104,7 +104,7 @@ def correct_record(  # noqa: PLR0913, PLR0917 - one argument a part of the reque
     act = Act(person.name, "api", "correct a record", asked.reason.strip())
 
     def work(session: Session) -> Answer:
-        seen_record(session, person, number)
+        correctable(session, person, number)
         return corrected(
             session, person, correct(session, act, number, version=version, values=values, today=today())
         )
@@ -126,7 +126,7 @@ def withdraw_record(  # noqa: PLR0913, PLR0917 - one argument a part of the requ
     act = Act(person.name, "api", "withdraw a record", reason.strip())
 
     def work(session: Session) -> Answer:
-        seen_record(session, person, number)
+        correctable(session, person, number)
         return corrected(session, person, withdraw(session, act, number, version=version))
 
     return write(request, person, key, [version, reason], work)
@@ -136,6 +136,16 @@ def seen_record(session: Session, person: Person, number: int) -> Recorded:
     """The record, if it is of this person's bases."""
     found = read_record(session, number)
     check_bases(person, bases_of(session, found.kind, [found.fact], on=today()))
+    return found
+
+
+def correctable(session: Session, person: Person, number: int) -> Recorded:
+    """The record, if this person may enter such records: a limit or an aircraft type is not every clerk's."""
+    found = seen_record(session, person, number)
+    if not allowed(person, action_of(found.kind)):
+        raise NotAllowedError(
+            f"{person.role} {person.name!r} does not correct {found.kind.replace('_', ' ')}"
+        )
     return found
 
 
@@ -171,11 +181,11 @@ def _version(each: Any) -> dict[str, Any]:  # noqa: ANN401 - a dataclass
 
 
 def enter_rows(
-    session: Session, person: Person, kind: str, told: list[dict[str, str]], *, source: str, note: str = ""
+    session: Session, person: Person, kind: str, told: list[dict[str, str]], *, source: str
 ) -> Outcome:
     """Enter rows of one kind of record, all of them of this person's bases, or none."""
     before = known_by(session).seq
-    act = Act(person.name, source, note or f"enter {kind.replace('_', ' ')}")
+    act = Act(person.name, source, f"enter {kind.replace('_', ' ')}")
     outcome = recorders()[kind](session, act, typed_rows(kind, told, today=today()))
     check_bases(person, bases_written(session, before, on=today()))
     return outcome

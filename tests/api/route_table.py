@@ -17,9 +17,6 @@ TABLE = {
     ("GET", "/brake"): (ALL, "rows"),
     ("GET", "/brake/figures.json"): (ALL, "rows"),
     ("GET", "/cost"): ("PRA", "fleet"),
-    ("GET", "/against-facts"): ("CPRA", "fleet"),
-    ("GET", "/against-facts/figures.json"): ("CPRA", "fleet"),
-    ("GET", "/api/v1/score"): ("CPRA", "fleet"),
     ("GET", "/against-facts"): (ALL, "fleet"),
     ("GET", "/against-facts/figures.json"): (ALL, "fleet"),
     ("GET", "/api/v1/score"): (ALL, "fleet"),
@@ -56,6 +53,23 @@ TABLE = {
     ("POST", "/people/link"): ("A", "fleet"),
     ("POST", "/people/end"): ("A", "fleet"),
     ("POST", "/people/sign-out"): ("A", "fleet"),
+    **{
+        ("POST", f"/api/v1/{kind}"): ("CA", "rows")
+        for kind in (
+            "aircraft-changes installations removals reshims deactivations counter-changes landings pin-readings "
+            "events exclusions shop-visits stock orders flying-plan"
+        ).split()
+    },
+    **{
+        ("POST", f"/api/v1/{kind}"): ("CA", "fleet")
+        for kind in "bases aircraft-types brake-types aircraft effectivity brakes".split()
+    },
+    ("POST", "/api/v1/wear-limits"): ("PA", "fleet"),
+    ("POST", "/api/v1/assumptions"): ("PA", "fleet"),
+    ("POST", "/api/v1/rulings"): ("CPA", "rows"),
+    ("GET", "/api/v1/records/{number}"): (ALL, "rows"),
+    ("PATCH", "/api/v1/records/{number}"): ("CA", "rows"),
+    ("DELETE", "/api/v1/records/{number}"): ("CA", "rows"),
     ("GET", "/static/plotly.min.js"): ("anybody", "own"),
     ("GET", "/health"): ("anybody", "own"),
     ("GET", "/ready"): ("anybody", "own"),
