@@ -90,6 +90,11 @@ def test_methods_that_nothing_uses_are_refused(client, method):
     assert client.request(method, "/account").status_code == 405
 
 
+def test_no_folder_is_listed_and_nothing_above_it_is_served(client):
+    for path in ("/static/", "/static/../app.py", "/static/%2e%2e/app.py", "/static/.git/config"):
+        assert client.get(path).status_code == 404, path
+
+
 def test_a_fault_tells_nothing_of_the_inside(client):
     answer = client.get("/fault")
     assert answer.status_code == 500

@@ -4,11 +4,15 @@ Sign in by OpenID Connect, against a provider that runs in a process of its own 
 The provider is the library `oidc-provider-mock`; its page asks for a subject and sends the browser back with a code.
 """
 
+import json
 import re
 import socket
 import subprocess
 import sys
+import threading
 import time
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import ClassVar
 from urllib.parse import parse_qs, urlsplit
 
 import httpx
@@ -166,46 +170,66 @@ FORGED = jwk.RSAKey.generate_key(2048, {"kid": "one", "use": "sig"})
 SHARED = jwk.OctKey.import_key("a secret of the client")
 
 
-def token(*, key=KEY, alg="RS256", **claims):
-    told = {
-        "iss": "https://id.example",
-        "aud": "pinledger",
-        "sub": "s",
-        "nonce": "nonce",
-        **times(),
-        **claims,
-    }
-    return jwt.encode(
-        {"alg": alg, "kid": "one"}, {k: v for k, v in told.items() if v is not None}, key, algorithms=[alg]
-    )
+class Liar(BaseHTTPRequestHandler):
+    """A provider that hands out whatever the test prepared: what it says of itself, and a token."""
+
+    prepared: ClassVar[dict] = {}
+
+    def do_GET(self):
+        self.answer(self.prepared["keys" if self.path == "/keys" else "described"])
+
+    def do_POST(self):
+        self.answer({"access_token": "x", "token_type": "Bearer", "id_token": self.prepared["token"]})
+
+    def answer(self, told):
+        body = json.dumps(told).encode()
+        self.send_response(200)
+        self.send_header("Content-Type", "application/json")
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        self.wfile.write(body)
+
+    def log_message(self, *args):
+        """Say nothing."""
 
 
-def times():
-    second = int(time.time())
-    return {"iat": second, "exp": second + 300}
+@pytest.fixture(scope="module")
+def liar():
+    with ThreadingHTTPServer(("127.0.0.1", 0), Liar) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        yield f"http://127.0.0.1:{server.server_port}"
+        server.shutdown()
 
 
 @pytest.fixture
-def answering(monkeypatch):
-    """The checks alone: what the provider says of itself and the token that it gives are handed in."""
+def answering(liar):
+    """The identity that we take from a provider that says this of itself and gives a token of these claims."""
 
-    def answer(id_token, **described):
+    def answer(key=KEY, alg="RS256", raw=None, described=(), **claims):
+        second = int(time.time())
         told = {
-            "issuer": "https://id.example",
-            "token_endpoint": "https://id.example/token",
-            "jwks_uri": "https://id.example/keys",
-            **described,
+            "iss": liar,
+            "aud": "pinledger",
+            "sub": "s",
+            "nonce": "nonce",
+            "iat": second,
+            "exp": second + 300,
         }
-        keys = {"keys": [KEY.as_dict(private=False)]}
-        monkeypatch.setattr(openid, "_fetched", lambda address: keys if address.endswith("/keys") else told)
-        monkeypatch.setattr(openid.OAuth2Client, "fetch_token", lambda *_, **__: {"id_token": id_token})
-        return openid.identity_from(Settings(**provided("https://id.example")), "code", BEGUN)
+        told = {name: value for name, value in {**told, **claims}.items() if value is not None}
+        signed = jwt.encode({"alg": alg, "kid": "one"}, told, key, algorithms=[alg]) if raw is None else raw
+        itself = {"issuer": liar, "token_endpoint": f"{liar}/token", "jwks_uri": f"{liar}/keys"}
+        Liar.prepared = {
+            "described": itself | dict(described),
+            "keys": {"keys": [KEY.as_dict(private=False)]},
+            "token": signed,
+        }
+        return openid.identity_from(Settings(**provided(liar)), "code", BEGUN)
 
     return answer
 
 
-def test_a_good_token_names_the_subject(answering):
-    assert answering(token()) == openid.Identity("https://id.example", "s")
+def test_a_good_token_names_the_subject(answering, liar):
+    assert answering() == openid.Identity(liar, "s")
 
 
 @pytest.mark.parametrize(
@@ -225,23 +249,23 @@ def test_a_good_token_names_the_subject(answering):
 )
 def test_a_token_of_another_key_place_time_or_sign_in_is_not_believed(answering, key, alg, claims):
     with pytest.raises(LedgerError, match="not accepted"):
-        answering(token(key=key, alg=alg, **claims))
+        answering(key, alg, **claims)
 
 
 @pytest.mark.parametrize("bad", ["", "x.y.z", "eyJhbGciOiJub25lIn0.eyJzdWIiOiJzIn0."])
 def test_a_token_without_a_signature_is_not_believed(answering, bad):
     with pytest.raises(LedgerError, match="not accepted"):
-        answering(bad)
+        answering(raw=bad)
 
 
 def test_a_provider_that_calls_itself_otherwise_is_refused(answering):
     with pytest.raises(LedgerError, match="calls itself otherwise"):
-        answering(token(), issuer="https://id.example/")
+        answering(described={"issuer": "https://id.example/"})
 
 
 def test_an_endpoint_in_the_clear_is_refused(answering):
     with pytest.raises(LedgerError, match="not reached by https"):
-        answering(token(), token_endpoint="http://id.example/token")
+        answering(described={"token_endpoint": "http://id.example/token"})
 
 
 def test_a_provider_that_is_away_is_said_to_be_away(sqlite_url):
