@@ -163,7 +163,9 @@ def test_no_screen_scrolls_sideways(opened):
     try:
         for width in (1440, 820, 320):
             page.set_viewport_size({"width": width, "height": 900})
-            assert page.evaluate("() => document.documentElement.scrollWidth") <= width, page.evaluate(OVERFLOWING)
+            assert page.evaluate("() => document.documentElement.scrollWidth") <= width, page.evaluate(
+                OVERFLOWING
+            )
     finally:
         page.set_viewport_size({"width": 1440, "height": 900})
 
