@@ -31,21 +31,21 @@ def write(result: object, form: str, *, rows: Sequence[object] | None = None) ->
         sys.stdout.write("\n")
         return
     listed = rows if rows is not None else result
-    flat = [_flat(plain(row)) for row in (listed if isinstance(listed, (list, tuple)) else [listed])]
-    _csv(flat) if form == "csv" else _table(flat)
+    lines = [flat(plain(row)) for row in (listed if isinstance(listed, (list, tuple)) else [listed])]
+    _csv(lines) if form == "csv" else _table(lines)
 
 
-def _flat(row: Row) -> Row:
+def flat(row: Row) -> Row:
     """One level of names: `elements: {overhaul: 3}` becomes a column `overhaul`."""
-    flat: Row = {}
+    level: Row = {}
     for key, value in row.items():
         if isinstance(value, dict):
-            flat.update(value)
+            level.update(value)
         elif isinstance(value, list):
-            flat[key] = "; ".join(map(str, value))
+            level[key] = "; ".join(map(str, value))
         else:
-            flat[key] = value
-    return flat
+            level[key] = value
+    return level
 
 
 def _columns(rows: list[Row]) -> list[str]:

@@ -9,8 +9,7 @@ from fastapi import Depends, Query, Response
 from openpyxl import Workbook
 from openpyxl.styles import Font
 
-from api.output import _flat as flat
-from api.output import plain
+from api.output import flat, plain
 from db.imports.quoting import quoted
 
 MEDIA: Final = {
