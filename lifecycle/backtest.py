@@ -220,7 +220,7 @@ def _score(
         return float(seen.mean()) if seen.size else None
 
     def away(rival: str) -> float | None:
-        return mean((np.minimum(changes[rival], changes["horizon"]) - changes["came"]).abs)
+        return None if none else mean((changes[rival].clip(upper=changes["horizon"]) - changes["came"]).abs)
 
     def quantile(name: str, level: float) -> float | None:
         return mean(lambda: score.pinball(changes["came"], changes[name], level=level))

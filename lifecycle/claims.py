@@ -12,12 +12,13 @@ from lifecycle.exposure import Runs
 from lifecycle.guarantee import Refund
 from lifecycle.mean_life import MeanLife, mean_life, sd_when
 from lifecycle.own_rates import own_rates
-from lifecycle.sequential import ERROR, OPEN, ZONE, at_any_time, by_zone, threshold
+from lifecycle.sequential import ERROR, OPEN, ZONE, at_any_time, by_zone
 from lifecycle.wear import FleetFit
 
 TIMES_MAX: Final = 1000.0  # nobody waits for a thousand times the landings
 FEW_AIRCRAFT: Final = 4
 CURVE_POINTS: Final = 81
+SD_LEAST: Final = 1e-5
 
 
 @dataclass(frozen=True)
@@ -205,8 +206,7 @@ class More:
 def _more(rates: Sequence[pd.DataFrame], life: MeanLife, claim: float) -> More:
     """Landings on the present aircraft until the test is expected to stop; on further ones, where those cannot do."""
     flown = float(rates[0]["landings"].sum())
-    away = abs(life.log_mean - float(np.log(claim)))
-    wanted = float(np.sqrt(2 * np.log1p(ZONE) * away / threshold()))
+    wanted = _sd_that_settles(life.log_mean, claim)
     if sd_when(rates, life, TIMES_MAX) <= wanted:
         low, high = 1.0, TIMES_MAX
         while high / low > 1 + 1e-4:
@@ -218,6 +218,16 @@ def _more(rates: Sequence[pd.DataFrame], life: MeanLife, claim: float) -> More:
         return More(None, None)
     aircraft = max(int(np.ceil(life.aircraft * ((now / wanted) ** 2 - 1))), 1)
     return More(float(np.ceil(aircraft * flown / life.aircraft)), aircraft)
+
+
+def _sd_that_settles(log_mean: float, claim: float) -> float:
+    """The widest posterior about the present estimate that gives a verdict."""
+    low, high = SD_LEAST, 1.0
+    while high / low > 1 + 1e-3:
+        middle = float(np.sqrt(low * high))
+        one = MeanLife(np.ones(1), np.array([log_mean]), np.array([middle]), 0.0, 0.0, 0, 0)
+        low, high = (low, middle) if by_zone(one, claim) == OPEN else (middle, high)
+    return low
 
 
 def _warnings(rates: Sequence[pd.DataFrame], names: Sequence[str]) -> tuple[str, ...]:
