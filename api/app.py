@@ -6,7 +6,7 @@ from typing import Final
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
-from api import access, data, data_judged, ready, records
+from api import access, approvals, data, data_judged, ready, records
 from api.logs import Logged
 from api.pages import (
     account,
@@ -56,6 +56,7 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     app.state.engine = engine
     app.include_router(data.router, prefix="/api/v1")
     app.include_router(records.router, prefix="/api/v1")
+    app.include_router(approvals.router, prefix="/api/v1")
     app.include_router(data_judged.router, prefix="/api/v1")
     for page in PAGES:
         app.include_router(page.router, include_in_schema=False)

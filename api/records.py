@@ -100,7 +100,7 @@ def correct_record(  # noqa: PLR0913, PLR0917 - one argument a part of the reque
     request: Request, number: int, person: LetIn, asked: Correction, key: Key = "", match: Match = ""
 ) -> Response:
     """Correct a record: a new version with these values; a withdrawn record is brought back."""
-    version, values = _matched(match), _texts(asked.values)
+    version, values = matched(match), _texts(asked.values)
     act = Act(person.name, "api", "correct a record", asked.reason.strip())
 
     def work(session: Session) -> Answer:
@@ -122,7 +122,7 @@ def withdraw_record(  # noqa: PLR0913, PLR0917 - one argument a part of the requ
     match: Match = "",
 ) -> Response:
     """Withdraw a record: a last version that says it does not hold."""
-    version = _matched(match)
+    version = matched(match)
     act = Act(person.name, "api", "withdraw a record", reason.strip())
 
     def work(session: Session) -> Answer:
@@ -205,7 +205,8 @@ def _texts(row: Mapping[str, Cell]) -> dict[str, str]:
     }
 
 
-def _matched(match: str) -> str:
+def matched(match: str) -> str:
+    """The version named by If-Match, without its quotes."""
     if not match:
         raise HTTPException(
             428, "a correction names the version that was looked at; send If-Match: the ETag of the record"

@@ -32,6 +32,7 @@ TABLE = {
     ("GET", "/api/v1/cost"): ("PRA", "fleet"),
     ("GET", "/api/v1/briefing"): ("PRA", "fleet"),
     ("GET", "/api/v1/verify"): ("PRA", "fleet"),
+    ("POST", "/api/v1/records/{number}/approval"): ("PA", "fleet"),
     ("GET", "/api/v1/openapi.json"): (ALL, "own"),
     ("GET", "/sign-in"): ("anybody", "own"),
     ("POST", "/sign-in"): ("anybody", "own"),
@@ -53,17 +54,26 @@ TABLE = {
     ("POST", "/people/link"): ("A", "fleet"),
     ("POST", "/people/end"): ("A", "fleet"),
     ("POST", "/people/sign-out"): ("A", "fleet"),
-    **{
-        ("POST", f"/api/v1/{kind}"): ("CA", "rows")
-        for kind in (
-            "aircraft-changes installations removals reshims deactivations counter-changes landings pin-readings "
-            "events exclusions shop-visits stock orders flying-plan"
-        ).split()
-    },
-    **{
-        ("POST", f"/api/v1/{kind}"): ("CA", "fleet")
-        for kind in "bases aircraft-types brake-types aircraft effectivity brakes".split()
-    },
+    ("POST", "/api/v1/aircraft-changes"): ("CA", "rows"),
+    ("POST", "/api/v1/installations"): ("CA", "rows"),
+    ("POST", "/api/v1/removals"): ("CA", "rows"),
+    ("POST", "/api/v1/reshims"): ("CA", "rows"),
+    ("POST", "/api/v1/deactivations"): ("CA", "rows"),
+    ("POST", "/api/v1/counter-changes"): ("CA", "rows"),
+    ("POST", "/api/v1/landings"): ("CA", "rows"),
+    ("POST", "/api/v1/pin-readings"): ("CA", "rows"),
+    ("POST", "/api/v1/events"): ("CA", "rows"),
+    ("POST", "/api/v1/exclusions"): ("CA", "rows"),
+    ("POST", "/api/v1/shop-visits"): ("CA", "rows"),
+    ("POST", "/api/v1/stock"): ("CA", "rows"),
+    ("POST", "/api/v1/orders"): ("CA", "rows"),
+    ("POST", "/api/v1/flying-plan"): ("CA", "rows"),
+    ("POST", "/api/v1/bases"): ("CA", "fleet"),
+    ("POST", "/api/v1/aircraft-types"): ("CA", "fleet"),
+    ("POST", "/api/v1/brake-types"): ("CA", "fleet"),
+    ("POST", "/api/v1/aircraft"): ("CA", "fleet"),
+    ("POST", "/api/v1/effectivity"): ("CA", "fleet"),
+    ("POST", "/api/v1/brakes"): ("CA", "fleet"),
     ("POST", "/api/v1/wear-limits"): ("PA", "fleet"),
     ("POST", "/api/v1/assumptions"): ("PA", "fleet"),
     ("POST", "/api/v1/rulings"): ("CPA", "rows"),
