@@ -59,7 +59,8 @@ def _referred(session: Session, kind: str, column: str, facts: Collection[int]) 
 def _aircraft_of(session: Session, brakes: Collection[int]) -> set[int]:
     """Return the aircraft that these brakes are on, or were on last."""
     stays = select(Occupancy.brake, Occupancy.aircraft).where(Occupancy.brake.in_(brakes))
-    return set(dict(session.execute(stays.order_by(Occupancy.from_on)).tuples().all()).values())
+    latest = {row.brake: row.aircraft for row in session.execute(stays.order_by(Occupancy.from_on))}
+    return set(latest.values())
 
 
 def _base_of(session: Session, aircraft: int, on: dt.date) -> str:
