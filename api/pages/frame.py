@@ -20,6 +20,7 @@ from api.errors import Problem
 from api.form_guard import form_token
 from api.pages.assets import asset_url, placeholder_id
 from api.pages.navigation import Place, by_group
+from api.writes import write_key
 
 TEMPLATES = Path(__file__).parent.parent / "templates"
 
@@ -108,7 +109,8 @@ def environment() -> Environment:
         if callable(each) and each.__module__ == words.__name__
     }
     made.filters |= spoken
-    made.globals |= {"asset": asset_url, "placeholder_id": placeholder_id, "form_token": form_token}
+    made.globals |= {"asset": asset_url, "placeholder_id": placeholder_id}
+    made.globals |= {"form_token": form_token, "write_key": write_key}
     return made
 
 

@@ -61,7 +61,30 @@ PEOPLE: Final = Place(
     "/people", "People", "Administration", "Who may do what, where?", action="people.manage"
 )
 
-PLACES: Final = (FRONT, BRAKES, CHANGEOUTS, SPARES, AGAINST_FACTS, COST, RETROFIT, CLAIMS, PEOPLE)
+HELD: Final = Place(
+    "/held", "Held readings", "Records", "Which readings wait for a second person?", action="brakes.read"
+)
+CORRECTIONS: Final = Place(
+    "/corrections",
+    "Corrections",
+    "Records",
+    "What changed, why, by whom, what followed?",
+    action="brakes.read",
+)
+
+PLACES: Final = (
+    FRONT,
+    BRAKES,
+    HELD,
+    CORRECTIONS,
+    CHANGEOUTS,
+    SPARES,
+    AGAINST_FACTS,
+    COST,
+    RETROFIT,
+    CLAIMS,
+    PEOPLE,
+)
 
 
 def by_group(person: LetIn | None) -> dict[str, tuple[Place, ...]]:

@@ -1,0 +1,185 @@
+"""Corrections: what changed, why, by whom, what followed; and one record with the form that corrects it."""
+
+from dataclasses import dataclass
+from typing import Annotated, Final
+
+from fastapi import APIRouter, Depends, Query, Request, Response
+from sqlalchemy.orm import Session
+
+from api.access import LetIn, allowed, need, within
+from api.errors import Problem, problem_of
+from api.moved import Moves, moves
+from api.pages.frame import Frame, render
+from api.pages.navigation import CORRECTIONS
+from api.records import action_of, check_bases, correctable, seen_record
+from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
+from db.based import bases_of, bases_written
+from db.chain import Act
+from db.corrections import Change, changes_before
+from db.entry.corrections import RULED_ON, correct, withdraw
+from db.errors import LedgerError, RowError, RowsRefusedError
+from db.files import ENTERED
+from db.lookup import known_by
+from db.recorded import Recorded
+from db.session import reading
+from db.sessions import LetIn as Person
+
+router = APIRouter()
+
+ON_A_PAGE: Final = 20
+MOVED_SHOWN: Final = 20
+VALUE: Final = "value_"  # before the name of a column in the form: a column may be called reason
+
+Typed = Annotated[dict[str, str], Depends(form_of)]
+
+
+@dataclass(frozen=True)
+class ListPage:
+    """What corrections.html receives; `older` leads on, empty where there is no more."""
+
+    frame: Frame
+    changes: tuple[Change, ...]
+    older: str
+
+
+@dataclass(frozen=True)
+class Field:
+    """One column of the form: as it stands, as typed, the words to choose from, and what is wrong with it."""
+
+    name: str
+    now: str
+    typed: str
+    words: tuple[str, ...]
+    error: str
+
+
+@dataclass(frozen=True)
+class RecordPage:
+    """What correction.html receives; `fields` is empty where this person does not correct such records."""
+
+    frame: Frame
+    record: Recorded
+    changes: tuple[Change, ...]
+    fields: tuple[Field, ...]
+    reason: str
+    reason_error: str
+    problem: Problem | None
+    moves: Moves
+    moved_shown: int
+
+
+@router.get(CORRECTIONS.path, dependencies=[need("brakes.read")])
+def corrections(
+    request: Request, person: LetIn, before: Annotated[int | None, Query(ge=0)] = None
+) -> Response:
+    """Corrections and withdrawals, the latest first."""
+    with Session(reading(request.app.state.engine)) as session:
+        seq = known_by(session).seq + 1 if before is None else before
+        found = list(changes_before(session, seq, most=ON_A_PAGE))
+        seen = tuple(each for each in found if _sees(session, person, each.record))
+    frame = _frame(CORRECTIONS.title, CORRECTIONS.path)
+    older = f"{CORRECTIONS.path}?before={found[-1].after.seq}" if len(found) == ON_A_PAGE else ""
+    return render("corrections.html", ListPage(frame, seen, older))
+
+
+@router.get(f"{CORRECTIONS.path}/{{number}}", dependencies=[need("brakes.read")])
+def record(request: Request, number: int, person: LetIn) -> Response:
+    """One record: its versions, what its last correction moved, and the form."""
+    return _record_answer(request, person, number)
+
+
+@router.post(f"{CORRECTIONS.path}/{{number}}", dependencies=[need("records.correct")])
+def save(request: Request, number: int, person: LetIn, typed: Typed) -> Response:
+    """Correct or withdraw; what was refused comes back with what was typed."""
+    reason = typed.get("reason", "").strip()
+    withdraws = typed.get("act") == "withdraw"
+    act = Act(person.name, "form", "withdraw a record" if withdraws else "correct a record", reason)
+
+    def work(session: Session) -> Answer:
+        found = correctable(session, person, number)
+        version = typed.get("version", "")
+        if withdraws:
+            done = withdraw(session, act, number, version=version)
+        else:
+            values = _changed(found, typed)
+            done = correct(session, act, number, version=version, values=values, today=today())
+        check_bases(person, bases_written(session, done.before_seq, on=today()))
+        return Answer(303, to=f"{CORRECTIONS.path}/{found.fact}#moved")
+
+    try:
+        return write(request, person, typed.get(KEY_FIELD, ""), asked_in(typed), work)
+    except LedgerError as error:
+        return _record_answer(request, person, number, typed=typed, error=error)
+
+
+def _changed(found: Recorded, typed: dict[str, str]) -> dict[str, str]:
+    """Columns that were typed over; against the version looked at, which is the one that stands or is refused."""
+    sent = {name[len(VALUE) :]: text.strip() for name, text in typed.items() if name.startswith(VALUE)}
+    return {name: text for name, text in sent.items() if text != found.now.told.get(name, "")}
+
+
+def _record_answer(
+    request: Request,
+    person: Person,
+    number: int,
+    *,
+    typed: dict[str, str] | None = None,
+    error: LedgerError | None = None,
+) -> Response:
+    engine, typed = request.app.state.engine, typed or {}
+    with Session(reading(engine)) as session:
+        found = seen_record(session, person, number)
+    problem = problem_of(error) if error else None
+    wrong = {each.column: each for each in error.errors} if isinstance(error, RowsRefusedError) else {}
+    pairs = tuple(zip(found.versions[:-1], found.versions[1:], strict=True))
+    page = RecordPage(
+        frame=_frame(
+            f"{ENTERED[found.kind].name.replace('_', ' ').capitalize()}, record {found.fact}",
+            request.url.path,
+        ),
+        record=found,
+        changes=tuple(Change(found, *pair) for pair in reversed(pairs)),
+        fields=_fields(found, typed, wrong) if allowed(person, action_of(found.kind)) else (),
+        reason=typed.get("reason", ""),
+        reason_error=_told(wrong.get("reason")),
+        problem=problem,
+        moves=_moves(request, found) if not problem else Moves(),
+        moved_shown=MOVED_SHOWN,
+    )
+    return render("correction.html", page, status=problem.status if problem else 200)
+
+
+def _fields(found: Recorded, typed: dict[str, str], wrong: dict[str, RowError]) -> tuple[Field, ...]:
+    file = ENTERED[found.kind]
+    columns = [name for name in found.now.told if name != RULED_ON.get(found.kind)]
+    if found.kind == "rulings":
+        return ()
+    return tuple(
+        Field(
+            name,
+            found.now.told[name],
+            typed.get(VALUE + name, found.now.told[name]),
+            column.words if (column := file.column(name)) else (),
+            _told(wrong.get(name)),
+        )
+        for name in columns
+    )
+
+
+def _moves(request: Request, found: Recorded) -> Moves:
+    if len(found.versions) == 1:
+        return Moves()
+    seq, state = found.now.seq, request.app.state
+    return moves(state.engine, before_seq=seq - 1, seq=seq, seed=state.settings.seed)
+
+
+def _told(error: RowError | None) -> str:
+    return f"{error.rule}; {error.suggestion}" if error else ""
+
+
+def _sees(session: Session, person: Person, found: Recorded) -> bool:
+    return all(within(person, base) for base in bases_of(session, found.kind, [found.fact], on=today()))
+
+
+def _frame(title: str, path: str) -> Frame:
+    return Frame(title=title, question=CORRECTIONS.question, path=path, asked={}, menu=CORRECTIONS.path)
