@@ -134,18 +134,13 @@ def test_the_day_on_which_a_record_was_written_down_travels_with_it(empty, tmp_p
 def test_a_removal_written_down_later_takes_a_row_of_its_own_and_comes_back_as_known(
     empty, sqlite_copies, tmp_path
 ):
-    history = files()
+    needed = ("bases", "aircraft_types", "brake_types", "aircraft", "brakes", "installations")
+    history = {name: files()[name] for name in needed}
+    history["installations"] = history["installations"][:2]
     history["installations"][0] |= {"recorded_on": "2024-01-02", "removed_on": "", "removal_reason": ""}
-    del (
-        history["installations"][2],
-        history["shop_visits"],
-    )  # the brake that came into its place; where it went
     bring_in(empty, write(tmp_path / "first", history))
-    late = history["installations"][0] | {
-        "removed_on": "2024-03-10",
-        "removal_reason": "worn",
-        "recorded_on": "2024-04-20",
-    }
+    late = {"removed_on": "2024-03-10", "removal_reason": "worn", "recorded_on": "2024-04-20"}
+    late = history["installations"][0] | late
     bring_in(empty, write(tmp_path / "late", {"installations": [late]}))
     folder = out(empty, tmp_path / "out")
     rows = [row for row in read(folder)["installations"] if row[0] == "0017"]
@@ -159,7 +154,9 @@ def test_a_removal_written_down_later_takes_a_row_of_its_own_and_comes_back_as_k
 def test_an_assumption_that_waits_for_approval_still_waits_after_an_administrators_import(
     empty, sqlite_copies, tmp_path
 ):
-    load(empty, write(tmp_path / "files", files()), ACT, approved=False, today=TODAY)
+    names = ("bases", "aircraft_types", "brake_types", "wear_limits", "assumptions")
+    ranked = {name: files()[name] for name in names}
+    load(empty, write(tmp_path / "files", ranked), ACT, approved=False, today=TODAY)
     folder = out(empty, tmp_path / "out")
     assert (
         set(column(folder, "assumptions", "approved"))

@@ -9,9 +9,9 @@ from db.chain import Act, append
 from db.errors import RowsRefusedError
 from db.imports import ImportRefusedError, load
 from db.lookup import current
-from db.records.brakes import Brake, Deactivation, Removal
+from db.records.brakes import Deactivation, Removal
 from db.records.economics import AssumptionEntry, StockCount
-from db.records.fleet import BaseStation, WearLimit
+from db.records.fleet import BaseStation, BrakeType, WearLimit
 from db.records.log import ChainHead, Change
 from db.records.readings import Landing
 from tests.db.conftest import TODAY
@@ -38,6 +38,11 @@ def refused(session, path):
 
 def head(session):
     return session.execute(select(ChainHead.seq, ChainHead.record, ChainHead.hash)).one()
+
+
+def some(folder, *names):
+    """These files of the good folder."""
+    return write(folder, {name: files()[name] for name in names})
 
 
 def only(folder, **tables):
@@ -108,8 +113,11 @@ def test_a_record_is_known_from_the_day_it_was_first_written_down(session, tmp_p
     assert known == {"East": dt.date(2019, 5, 1), "West": dt.datetime.now(dt.UTC).date()}
 
 
-def test_limits_and_assumptions_of_an_administrator_count_as_approved_and_it_is_said(session, good):
-    loaded = bring_in(session, good)
+RANKED = ("bases", "aircraft_types", "brake_types", "wear_limits", "assumptions")
+
+
+def test_limits_and_assumptions_of_an_administrator_count_as_approved_and_it_is_said(session, tmp_path):
+    loaded = bring_in(session, some(tmp_path / "ranked", *RANKED))
     assert [flag.text for flag in loaded["wear_limits"].flags] == [
         "new limits count as approved: loaded by an administrator"
     ]
@@ -118,34 +126,39 @@ def test_limits_and_assumptions_of_an_administrator_count_as_approved_and_it_is_
     assert all(session.scalars(select(AssumptionEntry.approved)))
 
 
-def test_limits_and_assumptions_of_anyone_else_wait_for_approval(session, good):
-    loaded = bring_in(session, good, approved=False)
+def test_limits_and_assumptions_of_anyone_else_wait_for_approval(session, tmp_path):
+    loaded = bring_in(session, some(tmp_path / "ranked", *RANKED), approved=False)
     assert not loaded["wear_limits"].flags
     assert not any(session.scalars(select(WearLimit.approved)))
     assert not any(session.scalars(select(AssumptionEntry.approved)))
 
 
-def test_a_row_that_says_not_approved_waits_whoever_loads_it(session, good):
+def test_a_row_that_says_not_approved_waits_whoever_loads_it(session, tmp_path):
     rows = [row | {"approved": "no"} for row in files()["wear_limits"]]
-    loaded = bring_in(session, write(good, {"wear_limits": rows}))
+    folder = some(tmp_path / "ranked", *RANKED)
+    loaded = bring_in(session, write(folder, {"wear_limits": rows}))
     assert not loaded["wear_limits"].flags
     assert not any(session.scalars(select(WearLimit.approved)))
 
 
-def test_progress_never_goes_back_and_ends_at_its_total(session, good):
+def test_progress_never_goes_back_and_ends_at_its_total(session, tmp_path):
     steps = []
-    bring_in(session, good, progress=lambda done, total: steps.append((done, total)))
+    bring_in(
+        session,
+        some(tmp_path / "some", "bases", "brake_types"),
+        progress=lambda done, total: steps.append((done, total)),
+    )
     done = [step for step, _ in steps]
     assert done == sorted(done)
-    assert steps[-1] == (2 * sum(map(len, files().values())),) * 2
+    assert steps[-1] == (2 * 6, 2 * 6)
 
 
-def test_errors_of_every_file_are_told_at_once(session, good):
-    broken = files()
+def test_errors_of_every_file_are_told_at_once(ledger, tmp_path):
+    broken = {name: files()[name] for name in ("bases", "landings", "stock")}
     broken["bases"][0]["kind"] = "hangar"
     broken["landings"][1]["day"] = "3/4"
     broken["stock"][1]["brake_type"] = "PL-999"
-    error = refused(session, write(good, broken))
+    error = refused(ledger, write(tmp_path / "broken", broken))
     assert [(e.file, e.row, e.column) for e in error.errors] == [
         ("bases", 2, "kind"),
         ("landings", 3, "day"),
@@ -154,11 +167,20 @@ def test_errors_of_every_file_are_told_at_once(session, good):
     assert str(error).startswith("3 errors; nothing was kept; first: bases row 2, kind = 'hangar'")
 
 
-def test_what_only_follows_from_a_refused_row_is_not_told(session, good):
-    broken = files()
+def test_what_only_follows_from_a_refused_row_is_not_told(session, tmp_path):
+    needed = (
+        "bases",
+        "aircraft_types",
+        "brake_types",
+        "aircraft",
+        "aircraft_changes",
+        "brakes",
+        "installations",
+    )
+    broken = {name: files()[name] for name in needed}
     broken["brakes"][1]["landings_since_new"] = "-1"  # 0018, refused by its format
     broken["brakes"][5]["brake_type"] = "PL-999"  # C-1, refused by the ledger
-    error = refused(session, write(good, broken))
+    error = refused(session, write(tmp_path / "broken", broken))
     assert [(e.file, e.row, e.column) for e in error.errors] == [
         ("brakes", 3, "landings_since_new"),
         ("brakes", 7, "brake_type"),
@@ -174,14 +196,14 @@ def test_files_that_need_one_that_cannot_be_read_are_said_to_be_unchecked(sessio
     assert "not checked to the end: brake_types" in str(error)
 
 
-def test_a_refused_load_keeps_what_the_transaction_held_before_and_nothing_of_its_own(session, good):
+def test_a_refused_load_keeps_what_the_transaction_held_before_and_nothing_of_its_own(session, tmp_path):
     append(session, ACT, [(BaseStation, [{"base": "Before"}])])
-    broken = files()
+    broken = {name: files()[name] for name in RANKED}
     broken["assumptions"][0]["unit"] = "EUR/h"
-    refused(session, write(good, broken))
+    refused(session, write(tmp_path / "broken", broken))
     session.commit()
     assert session.scalars(select(BaseStation.base)).all() == ["Before"]
-    assert session.scalars(select(Brake.serial)).all() == []
+    assert session.scalars(select(BrakeType.brake_type)).all() == []
     assert head(session).record == 1
 
 
