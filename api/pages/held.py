@@ -1,5 +1,6 @@
 """Held readings: what somebody should look at a second time, and the second person's word."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Final
 
@@ -28,13 +29,13 @@ Typed = Annotated[dict[str, str], Depends(form_of)]
 
 @dataclass(frozen=True)
 class HeldPage:
-    """What held.html receives; `own` are readings that this person entered, which another has to rule on."""
+    """What held.html receives; `own` are readings that this person entered, `typed` the note of a refused ruling."""
 
     frame: Frame
     readings: tuple[Recorded, ...]
     own: frozenset[int]
     problem: Problem | None
-    note: str
+    typed: Mapping[int, str]
 
 
 @router.get(HELD.path, dependencies=[need("brakes.read")])
@@ -56,10 +57,12 @@ def rule(request: Request, number: int, person: LetIn, typed: Typed) -> Response
     try:
         return write(request, person, typed.get(KEY_FIELD, ""), asked_in(typed), work)
     except LedgerError as error:
-        return _answer(request, person, problem_of(error), typed.get("note", ""))
+        return _answer(request, person, problem_of(error), {number: typed.get("note", "")})
 
 
-def _answer(request: Request, person: Person, problem: Problem | None = None, note: str = "") -> Response:
+def _answer(
+    request: Request, person: Person, problem: Problem | None = None, typed: Mapping[int, str] | None = None
+) -> Response:
     with Session(reading(request.app.state.engine)) as session:
         seen = tuple(
             each
@@ -71,5 +74,7 @@ def _answer(request: Request, person: Person, problem: Problem | None = None, no
     )
     frame = Frame(title=HELD.title, question=HELD.question, path=HELD.path, asked={}, menu=HELD.path)
     return render(
-        "held.html", HeldPage(frame, seen, own, problem, note), status=problem.status if problem else 200
+        "held.html",
+        HeldPage(frame, seen, own, problem, typed or {}),
+        status=problem.status if problem else 200,
     )

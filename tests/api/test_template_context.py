@@ -12,9 +12,11 @@ from api.pages.against_facts import AgainstFactsPage
 from api.pages.brakes import BrakePage, FindPage
 from api.pages.changeouts import ChangeOutsPage
 from api.pages.claims import ClaimsPage
+from api.pages.corrections import ListPage, RecordPage
 from api.pages.cost import CostPage
 from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
 from api.pages.front import FrontPage
+from api.pages.held import HeldPage
 from api.pages.people import PeoplePage
 from api.pages.provider import OnwardPage
 from api.pages.retrofit import RetrofitPage
@@ -25,6 +27,9 @@ PAGES = {
     "front.html": FrontPage,
     "brakes.html": FindPage,
     "brake.html": BrakePage,
+    "held.html": HeldPage,
+    "corrections.html": ListPage,
+    "correction.html": RecordPage,
     "changeouts.html": ChangeOutsPage,
     "spares.html": SparesPage,
     "cost.html": CostPage,

@@ -1,0 +1,125 @@
+"""Pages on which records are corrected and held readings ruled on, by forms alone."""
+
+import datetime as dt
+import re
+
+import pytest
+from fastapi.testclient import TestClient
+
+from api.app import make_app
+from api.caller import form_token_of
+from api.callers import PLAIN_COOKIE
+from api.settings import Settings
+from db.chain import Act
+from db.entry.recorders import recorders
+from db.imports.check import rows_from
+from db.people import add_person
+from db.session import Session, open_engine
+from db.sessions import begin_session
+from tests.api.shown_fleet import make_shown_fleet
+
+ORIGIN = {"Origin": "http://testserver"}
+TODAY = dt.datetime.now(dt.UTC).date()
+
+
+@pytest.fixture(scope="module")
+def clients(tmp_path_factory):
+    """Ann and bob, who sign in with forms that carry their token, and the ledger's engine."""
+    url = f"sqlite:///{tmp_path_factory.mktemp('corrected') / 'shown.db'}"
+    make_shown_fleet(url, tmp_path_factory.mktemp("files"))
+    app, engine = make_app(Settings(db=url, secure_cookie=False)), open_engine(url)
+    made, now = {}, dt.datetime.now(dt.UTC)
+    for name in ("ann", "bob"):
+        with Session(engine) as session, session.begin():
+            add_person(session, name, "clerk", now=now)
+            secret = begin_session(session, name, by="link", now=now)
+        made[name] = TestClient(app, cookies={PLAIN_COOKIE: secret}, headers=ORIGIN, follow_redirects=False)
+        made[name].form = {"form_token": form_token_of(secret)}
+    made["engine"] = engine
+    yield made
+    engine.dispose()
+
+
+def form_on(page, **typed):
+    """The fields of the page's own form, as a browser sends them, with what was typed over."""
+    body = page.text[page.text.index('class="amend"') :]
+    hidden = re.findall(r'<input type="(?:hidden|text)"[^>]*? name="([^"]+)" value="([^"]*)"', body)
+    chosen = re.findall(
+        r'<select id="[^"]+" name="([^"]+)".*?<option value="([^"]*)" selected', body, re.DOTALL
+    )
+    return {**dict(hidden), **dict(chosen), **typed}
+
+
+@pytest.fixture
+def number(clients):
+    """The latest reading of a brake that is not due yet."""
+    return latest_reading(clients["ann"], "S-3")
+
+
+def latest_reading(client, serial):
+    page = client.get("/brake", params={"serial": serial}).text
+    return int(re.search(r'href="/corrections/(\d+)"', page)[1])
+
+
+def test_a_correction_by_form_shows_what_it_moved(clients, number):
+    ann, path = clients["ann"], f"/corrections/{number}"
+    form = form_on(ann.get(path))
+    pin = float(form["value_pin_1"])
+    saved = ann.post(path, data={**form, "value_pin_1": f"{pin - 0.4:.1f}", "reason": "misread"})
+    assert (saved.status_code, saved.headers["location"]) == (303, f"{path}#moved")
+    again = ann.post(path, data={**form, "value_pin_1": f"{pin - 0.4:.1f}", "reason": "misread"})
+    assert again.headers["location"] == saved.headers["location"], (
+        "the same form sent twice is one correction"
+    )
+    shown = ann.get(path).text
+    assert "Version 2, corrected by ann: misread." in shown
+    assert "Middle forecasts (P50) before and after" in shown
+    listed = ann.get("/corrections").text
+    assert f"<s>{pin:.1f}</s> &rarr; <strong>{pin - 0.4:.1f}</strong>" in listed
+
+
+def test_what_was_refused_comes_back_as_typed(clients, number):
+    ann, path = clients["ann"], f"/corrections/{number}"
+    form = form_on(ann.get(path), value_pin_1="3/4", reason="<b>why")
+    answer = ann.post(path, data=form)
+    assert answer.status_code == 422
+    assert 'value="3/4"' in answer.text
+    assert 'value="&lt;b&gt;why"' in answer.text
+    assert 'id="error_pin_1"' in answer.text
+
+
+def test_a_form_of_an_older_version_shows_the_one_that_stands(clients, number):
+    ann, path = clients["ann"], f"/corrections/{number}"
+    one, other = form_on(ann.get(path)), form_on(clients["bob"].get(path))
+    assert clients["bob"].post(path, data={**other, "value_note": "by bob", "reason": "x"}).status_code == 303
+    answer = ann.post(path, data={**one, "value_note": "by ann", "reason": "y"})
+    assert answer.status_code == 412
+    assert "corrected by bob" in answer.text
+    assert "on record: by bob" in answer.text
+    assert 'value="by ann"' in answer.text
+
+
+def test_a_record_is_withdrawn_and_brought_back(clients, number):
+    ann, path = clients["ann"], f"/corrections/{number}"
+    for act, told in (("withdraw", "Withdrawn by ann: twice."), ("correct", "brought back")):
+        saved = ann.post(path, data=form_on(ann.get(path), reason="twice", act=act))
+        assert saved.status_code == 303, saved.text
+        assert told in ann.get(path).text
+
+
+def test_a_held_reading_is_ruled_on_by_another_person(clients):
+    row = {"serial": "S-4", "day": TODAY, "pin_1": "29.9", "unit": "mm", "convention": "left"}
+    with Session(clients["engine"]) as session, session.begin():
+        frame = rows_from("pin_readings", [{name: str(value) for name, value in row.items()}], today=TODAY)
+        assert recorders()["pin_readings"](session, Act("ann", "form", "enter"), frame).held == 1
+    own = clients["ann"].get("/held").text
+    assert "You entered this reading; another person rules on it." in own
+    shown = clients["bob"].get("/held").text
+    action = re.search(r'action="(/held/\d+)"', shown)[1]
+    key = re.search(r'name="write_key" value="([^"]+)"', shown[shown.index(action) :])[1]
+    form = {"write_key": key, "state": "refused", "note": "seen by two"}
+    refused = clients["ann"].post(action, data={**form, **clients["ann"].form, "write_key": "another"})
+    assert (refused.status_code, "was entered by ann" in refused.text) == (422, True)
+    for _ in range(2):
+        assert clients["bob"].post(action, data={**form, **clients["bob"].form}).status_code == 303
+    assert "No reading waits for a second person." in clients["bob"].get("/held").text
