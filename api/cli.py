@@ -228,7 +228,7 @@ def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         "score --origins 8 --format json",
         "score --misses --format csv",
     )
-    past.add_argument("--origins", type=_count, default=6, help="past days to forecast from; default 6")
+    past.add_argument("--origins", type=_count, default=4, help="past days to forecast from; default 4")
     past.add_argument("--misses", action="store_true", help="list the change-outs outside their range")
 
 

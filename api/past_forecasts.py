@@ -19,7 +19,7 @@ from lifecycle.backtest import NOMINAL, Issued, Score, Then, backtest, origins_f
 from lifecycle.observations import Records
 from lifecycle.study import Study, open_study
 
-ORIGINS: Final = 6
+ORIGINS: Final = 4
 # A forecast of an older day than this, when it was first shown, is a look back and no forecast.
 SHOWN_WITHIN: Final = dt.timedelta(days=31)
 # A score takes as long as its studies; a few are held so that the page, its chart and its file make it once.
