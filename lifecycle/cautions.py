@@ -55,6 +55,7 @@ def _found(
     for place, row in _each(frame, due):
         how = f" ({row.due_because} reading)" if row.due_because else ""
         yield place, f"at or below the wear limit: read on {_said(row.read_on)}{how}"
+    yield from _held_below_a_later_one(installed, flying, on)
     overdue = ~due & known
     overdue[overdue] = law.at(overdue).passed() >= 0.5
     for place, row in _each(frame, overdue):
@@ -65,9 +66,9 @@ def _found(
     unread = frame["read_on"].isna().to_numpy()
     for place, _ in _each(frame, unread):
         yield place, "never read in this run: only what its type is like is known"
-    since = (pd.Timestamp(on) - frame["read_on"]).dt.days.to_numpy()
+    since = (pd.Timestamp(on) - frame["seen_on"]).dt.days.to_numpy()
     for place, row in _each(frame, since > UNREAD_DAYS):
-        yield place, f"not read since {_said(row.read_on)}, {row.flown:.0f} landings ago"
+        yield place, f"not read since {_said(row.seen_on)}, {row.since_seen:.0f} landings ago"
     late = (pd.Timestamp(on) - frame["records_through"]).dt.days.to_numpy() > LATE_DAYS
     for place, row in _each(frame, late & (frame["projected"].to_numpy() > 0)):
         through = _said(row.records_through)
@@ -80,6 +81,29 @@ def _found(
         yield place, "no flying expected: landings to the limit, no date"
 
 
+def _held_below_a_later_one(installed: Installed, flying: Flying, on: dt.date) -> Iterator[tuple[int, str]]:
+    """A held low reading makes due now; what a later good one gives by the rate, and who ends it, stands beside."""
+    frame = installed.frame
+    asked = frame["later_on"].notna().to_numpy() & np.isfinite(installed.law.remaining_mm)
+    landings = installed.law.at(asked).landings(np.array([[0.1], [0.9]]))
+    days = flying.days_to(frame["aircraft"].to_numpy()[asked], landings)
+    for (place, row), (soonest, latest) in zip(_each(frame, asked), days.T, strict=True):
+        due = f"by it due {_between(on, soonest, latest)}"
+        later = f"a later reading of {row.later_mm:.1f} mm on {_said(row.later_on)} is above the limit"
+        yield place, f"{later}; {due}; rule on the held reading of {_said(row.read_on)}"
+
+
+def _between(on: dt.date, soonest: float, latest: float) -> str:
+    if not np.isfinite(soonest):
+        return "without a date"
+    first = _said(_after(on, soonest))
+    return f"between {first} and {_said(_after(on, latest))}" if np.isfinite(latest) else f"from {first} on"
+
+
+def _after(on: dt.date, days: float) -> dt.date:
+    return on + dt.timedelta(days=float(np.ceil(days)))
+
+
 def _shorter_readings(installed: Installed, flying: Flying, on: dt.date) -> Iterator[tuple[int, str]]:
     """Readings out of the rate that say less is left: the date they would give stands beside the forecast."""
     frame = installed.frame
@@ -89,11 +113,7 @@ def _shorter_readings(installed: Installed, flying: Flying, on: dt.date) -> Iter
     landings = (some["gated_mm"] - some["limit_mm"]) / some["rate_mm"] - some["gated_flown"]
     days = flying.days_to(some["aircraft"].to_numpy(), np.maximum(landings.to_numpy(), 0.0))
     for (place, row), ahead in zip(_each(frame, asked), days, strict=True):
-        when = (
-            f"by {_said(on + dt.timedelta(days=float(np.ceil(ahead))))}"
-            if np.isfinite(ahead)
-            else "without a date"
-        )
+        when = f"by {_said(_after(on, ahead))}" if np.isfinite(ahead) else "without a date"
         why = row.gated_why or "unexplained"
         yield (
             place,

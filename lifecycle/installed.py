@@ -31,7 +31,10 @@ class Installed:
         (day of the last usable reading, or of the present installation if that is later), ``flown`` (braked landings
         since that reading), ``projected`` (those of them not yet on record), ``limit_wear_mm`` (wear of the run at its
         limit), ``gated_mm``, ``gated_on``, ``gated_why``, ``gated_flown`` (the last reading out of the rate that says
-        less is left than any in it, and landings since; NaN if none).
+        less is left than any in it, and landings since; NaN if none), ``since_read`` (braked landings since
+        ``read_on``), ``seen_on`` and ``since_seen`` (last reading with a value, even where an earlier one makes the brake due, and
+        landings since), ``later_mm``, ``later_on`` (last reading in the rate, above the limit, after a held one that
+        makes the brake due; NaN if none).
     law : Passage of n brakes
         Landings to the limit by the rate; NaN where no limit or no wear is known.
     """
@@ -87,14 +90,18 @@ def installed_brakes(runs: Runs, fit: FleetFit, flying: Flying, on: dt.date, *, 
     frame = (
         frame.join(last_readings(readings)).join(_due(readings)).join(_shortest_unexplained(readings, fit))
     )
+    frame = frame.join(_later(readings, frame, fit))
     # The wear and the length left of a reading add up to the start and the re-shims by then; one done since shows in
     # the next reading, until when the brake counts as due sooner than it is.
     start_and_steps = (frame["read_wear_mm"] + frame["pin_mm"]).fillna(frame["start_mm"])
     frame["limit_wear_mm"] = start_and_steps - frame["limit_mm"]
     frame["due"] = frame["due_on"].notna()
-    frame["pin_mm"] = frame["due_mm"].where(frame["due"], frame["pin_mm"])
-    frame["read_on"] = frame["due_on"].where(frame["due"], frame["read_on"])
+    frame[["seen_on", "seen_landings"]] = frame[["read_on", "read_landings"]]
+    for shown, of_due in (("pin_mm", "due_mm"), ("read_on", "due_on"), ("read_landings", "due_landings")):
+        frame[shown] = frame[of_due].where(frame["due"], frame[shown])
     frame["gated_flown"] = frame["landings"] + frame["projected"] - frame["gated_landings"]
+    frame["since_read"] = _flown_since(frame, flying, on, "read_on", "read_landings")
+    frame["since_seen"] = _flown_since(frame, flying, on, "seen_on", "seen_landings")
     return Installed(frame, law_of(frame, post))
 
 
@@ -103,6 +110,12 @@ def _known_since(runs: Runs, readings: pd.DataFrame) -> pd.Series:
     fitted_on = runs.spans.groupby("run")["from_on"].max()
     read_on = readings[readings["usable"]].groupby("run")["day"].max().reindex(fitted_on.index)
     return fitted_on.where(read_on.isna() | (fitted_on > read_on), read_on)
+
+
+def _flown_since(frame: pd.DataFrame, flying: Flying, on: dt.date, day: str, landings: str) -> pd.Series:
+    """Braked landings since a reading, those not on record yet projected; NaN where there is none."""
+    ago = np.minimum(day_numbers(frame[day]) - day_number(on), 0)
+    return frame["landings"] - frame[landings] + flying.not_yet_recorded(frame["aircraft"].to_numpy(), ago)
 
 
 def last_readings(readings: pd.DataFrame) -> pd.DataFrame:
@@ -117,11 +130,13 @@ def last_readings(readings: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame, one row a run that was read
-        ``pin_mm`` (length left), ``read_on``, ``read_wear_mm``; index run.
+        ``pin_mm`` (length left), ``read_on``, ``read_wear_mm``, ``read_landings`` (of the run by then); index run.
     """
     valued = readings[readings["left_mm"].notna()]
     last = valued.groupby("run").tail(1).set_index("run")
-    return last[["left_mm", "day", "wear_mm"]].set_axis(["pin_mm", "read_on", "read_wear_mm"], axis="columns")
+    return last[["left_mm", "day", "wear_mm", "landings"]].set_axis(
+        ["pin_mm", "read_on", "read_wear_mm", "read_landings"], axis="columns"
+    )
 
 
 def _due(readings: pd.DataFrame) -> pd.DataFrame:
@@ -130,9 +145,18 @@ def _due(readings: pd.DataFrame) -> pd.DataFrame:
     low = readings[readings["at_or_below"]]
     cleared = low["day"].to_numpy() < clears.reindex(low["run"]).to_numpy()
     standing = low[~cleared | (low["why_not"] == "held")].groupby("run").tail(1).set_index("run")
-    return standing[["left_mm", "day", "why_not"]].set_axis(
-        ["due_mm", "due_on", "due_because"], axis="columns"
+    return standing[["left_mm", "day", "landings", "why_not"]].set_axis(
+        ["due_mm", "due_on", "due_landings", "due_because"], axis="columns"
     )
+
+
+def _later(readings: pd.DataFrame, frame: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
+    """Of each run due by a reading the last one in the rate since, above the limit; only a held one lets it be."""
+    gated = readings["record"].isin(fit.gated.loc[~fit.gated["reopened"], "record"])
+    high = readings[readings["usable"] & ~gated & ~readings["at_or_below"] & readings["left_mm"].notna()]
+    since = high[high["day"].to_numpy() > frame["due_on"].reindex(high["run"]).to_numpy()]
+    last = since.groupby("run").tail(1).set_index("run")
+    return last[["left_mm", "day"]].set_axis(["later_mm", "later_on"], axis="columns")
 
 
 def _shortest_unexplained(readings: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:

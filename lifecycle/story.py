@@ -32,7 +32,9 @@ class BrakeStory:
     ``change_out`` is None for a brake that is on no aircraft; its P10 and P90 are the ends of the sentence "8 in 10:
     the limit is reached between ... and ...". Fan, outcomes and landings a day are those of an installed brake with
     a known limit; of the 20 outcomes, equally likely and soonest first, None lies out of sight. ``fit`` follows the
-    latest run; ``runs`` are all of them, latest first.
+    latest run; ``runs`` are all of them, latest first. ``landings_since_read`` counts from ``read_on``, the day of the
+    reading ``pin_mm`` (of a brake never read: from its installation); ``landings_in_run`` are all of its latest run,
+    those not on record yet included. Both are None for a brake that is on no aircraft.
     """
 
     study: str
@@ -63,6 +65,7 @@ class BrakeStory:
     stays: tuple[Stay, ...]
     runs: tuple[RunLine, ...]
     warnings: tuple[str, ...]
+    landings_in_run: float | None = None
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,8 @@ class _Now:
     """The brake today: its forecast where it is installed, else its last reading."""
 
     change_out: ChangeOut | None
-    flown: float | None
+    since_read: float | None
+    in_run: float | None
     ahead: Ahead
     pin_mm: float | None
     read_on: dt.date | None
@@ -120,7 +124,7 @@ def brake_story(study: Study, brake: int) -> BrakeStory:
         read_on=now.read_on,
         rate_mm_per_landing=float(post["rate_mm"]),
         rate_sd=float(np.sqrt(post["rate_var"])),
-        landings_since_read=now.flown,
+        landings_since_read=now.since_read,
         landings_a_day=now.ahead.landings_a_day,
         change_out=now.change_out,
         readings=reading_points(runs, study.fit),
@@ -132,6 +136,7 @@ def brake_story(study: Study, brake: int) -> BrakeStory:
         stays=stays_of(runs, study.records),
         runs=run_lines(runs, study.fit),
         warnings=now.change_out.warnings if now.change_out else (*last["warnings"], *post["warnings"]),
+        landings_in_run=now.in_run,
     )
 
 
@@ -152,9 +157,16 @@ def _now(study: Study, runs: Runs) -> _Now:
         )
         pin = float(read["pin_mm"].iloc[0])
         return _Now(
-            None, None, NOTHING_AHEAD, pin if np.isfinite(pin) else None, days_or_none(read["read_on"])[0]
+            None,
+            None,
+            None,
+            NOTHING_AHEAD,
+            pin if np.isfinite(pin) else None,
+            days_or_none(read["read_on"])[0],
         )
     (change_out,) = forecast_installed(installed, study.flying, study.on)
     ahead = look_ahead(installed, study.flying, study.on)
-    flown = float(installed.frame["flown"].iloc[0])
-    return _Now(change_out, flown, ahead, change_out.pin_mm, change_out.read_on)
+    row = installed.frame.iloc[0]
+    since_read = float(row["flown"] if change_out.read_on is None else row["since_read"])
+    in_run = float(row["landings"] + row["projected"])
+    return _Now(change_out, since_read, in_run, ahead, change_out.pin_mm, change_out.read_on)

@@ -74,7 +74,40 @@ def test_story_says_which_brake_it_is_and_where():
     )
     assert (told.state, told.registration, told.position, told.base) == ("fitted", "ZZ-001", "2", "Home")
     assert told.landings_a_day == pytest.approx(A_DAY, rel=0.01)
-    assert told.landings_since_read == pytest.approx(A_DAY * (ON - dt.date(2025, 12, 14)).days)
+    assert told.landings_in_run == pytest.approx(A_DAY * (ON - dt.date(2025, 4, 1)).days, abs=A_DAY)
+
+
+def test_pin_its_day_and_the_landings_since_are_of_one_reading():
+    told = story(1)
+    assert (told.pin_mm, told.read_on) == (49.0, dt.date(2025, 12, 24))
+    assert told.landings_since_read == pytest.approx(A_DAY * (ON - dt.date(2025, 12, 24)).days)
+
+
+def test_a_held_low_reading_stays_in_sight_with_the_later_one_beside_it():
+    """The dates beside it are about those that the forecast gives once the low one is refused."""
+    held, refused = (low_then_high(state) for state in ("held", "refused"))
+    assert (held.pin_mm, held.read_on) == (1.3, dt.date(2025, 12, 1))
+    assert held.landings_since_read == pytest.approx(A_DAY * 30)
+    assert (refused.pin_mm, refused.read_on) == (18.5, dt.date(2025, 12, 20))
+    assert refused.landings_since_read == pytest.approx(A_DAY * 11)
+    (text,) = [text for text in held.change_out.warnings if text.startswith("a later reading")]
+    assert text in held.warnings
+    first, rest = text.split("by it due between ")
+    assert first == "a later reading of 18.5 mm on 20 Dec 2025 is above the limit; "
+    days, ruling = rest.split("; ")
+    assert ruling == "rule on the held reading of 1 Dec 2025"
+    soonest, latest = (dt.datetime.strptime(day, "%d %b %Y").date() for day in days.split(" and "))
+    assert abs((soonest - refused.change_out.date_p10).days) < 10
+    assert abs((latest - refused.change_out.date_p90).days) < 10
+    assert not any("later reading" in text for text in refused.warnings)
+
+
+def low_then_high(state) -> BrakeStory:
+    rng = np.random.default_rng(3)
+    rows = [b.limit(10), *b.daily(1, "2025-01-01", 365, A_DAY), b.installation(1, "2024-12-31")]
+    rows += readings(1, "2025-01-14", "2025-12-18", worn_from="2024-12-31", rng=rng)
+    rows += [b.reading(1, "2025-12-01", "1.3", state=state), b.reading(1, "2025-12-20", "18.5")]
+    return brake_story(open_study(b.records(*rows), AssumptionSet(()), on=ON, known_on=ON, seed=1), 1)
 
 
 def test_readings_say_what_keeps_them_out_of_the_rate():
