@@ -24,15 +24,22 @@ def plain(value: object) -> Any:  # noqa: ANN401 - JSON's own types
     return value
 
 
-def write(result: object, form: str, *, rows: Sequence[object] | None = None) -> None:
-    """Print a result; `rows` are what a table or CSV lists, the result itself where it is a list."""
+def write(
+    result: object, form: str, *, rows: Sequence[object] | None = None, columns: Sequence[str] = ()
+) -> None:
+    """
+    Print a result; `rows` are what a table or CSV lists, the result itself where it is a list.
+
+    A table is for eyes: rounded, only the `columns` named (all where none are), warnings beneath. CSV and JSON carry
+    everything.
+    """
     if form == "json":
         json.dump(plain(result), sys.stdout, indent=2, ensure_ascii=False, allow_nan=False)
         sys.stdout.write("\n")
         return
     listed = rows if rows is not None else result
-    lines = [flat(plain(row)) for row in (listed if isinstance(listed, (list, tuple)) else [listed])]
-    _csv(lines) if form == "csv" else _table(lines)
+    told = [plain(row) for row in (listed if isinstance(listed, (list, tuple)) else [listed])]
+    _csv([flat(row) for row in told]) if form == "csv" else _table(told, columns)
 
 
 def flat(row: Row) -> Row:
@@ -58,24 +65,34 @@ def _csv(rows: list[Row]) -> None:
     writer.writerows(rows)
 
 
-def _table(rows: list[Row]) -> None:
-    columns = _columns(rows)
-    cells = [columns, *([_cell(row.get(column)) for column in columns] for row in rows)]
+def _table(told: list[Row], chosen: Sequence[str]) -> None:
+    notes = [row.get("warnings", []) for row in told]
+    rows = [flat({key: value for key, value in row.items() if key != "warnings"}) for row in told]
+    columns = list(chosen) or _columns(rows)
+    cells = [columns, *([_cell(column, row.get(column)) for column in columns] for row in rows)]
     widths = [max(len(line[at]) for line in cells) for at in range(len(columns))]
     numeric = [
         all(isinstance(row.get(column), (int, float, type(None))) for row in rows) for column in columns
     ]
-    for line in cells:
+    for line, beneath in zip(cells, [[], *notes], strict=True):
         parts = (
             cell.rjust(width) if number else cell.ljust(width)
             for cell, width, number in zip(line, widths, numeric, strict=True)
         )
         sys.stdout.write("  ".join(parts).rstrip() + "\n")
+        sys.stdout.writelines(f"    {note}\n" for note in beneath)
 
 
-def _cell(value: object) -> str:
+def _cell(column: str, value: object) -> str:
+    """A figure as read: millimetres to a tenth, landings whole, others to three digits."""
     if value is None:
         return "-"
-    if isinstance(value, float):
-        return f"{value:.6g}" if abs(value) < 1000 else f"{value:,.0f}".replace(",", " ")
-    return str(value)
+    if isinstance(value, float) and column.endswith("_mm"):
+        return f"{value:.1f}"
+    if (
+        isinstance(value, float)
+        and ("landings" in column or abs(value) >= 1000)
+        and "per_landing" not in column
+    ):
+        return f"{value:,.0f}".replace(",", " ")
+    return f"{value:.3g}" if isinstance(value, float) else str(value)

@@ -2,6 +2,7 @@
 
 import argparse
 import datetime as dt
+import re
 import sys
 from dataclasses import asdict
 from pathlib import Path
@@ -13,6 +14,7 @@ from db import schema
 from db.chain import Act
 from db.errors import LedgerError
 from db.export import export as write_folder
+from db.imports import FileLoaded
 from db.imports import load as load_all
 from db.lookup import known_by
 from db.session import Session, open_engine, reading
@@ -50,9 +52,27 @@ def load(asked: argparse.Namespace) -> int:
             session.rollback()
         else:
             session.commit()
-    write(loaded, asked.format, rows=loaded.files)
+    write(
+        loaded,
+        asked.format,
+        rows=loaded.files if asked.format == "csv" else [_counts(each) for each in loaded.files],
+    )
     sys.stderr.write("checked, nothing kept\n" if asked.dry_run else "kept\n")
     return 0
+
+
+def _counts(loaded: FileLoaded) -> dict[str, object]:
+    """One line a file, and beneath it what is odd: each sentence once, with how often and the first rows."""
+    rows: dict[str, list[int]] = {}
+    for flag in loaded.flags:
+        rows.setdefault(re.sub(r"\d[\d.,:-]*", "..", flag.text), []).append(flag.row)
+    told = {flag.row: flag.text for flag in reversed(loaded.flags)}
+    notes = [
+        told[at[0]] if len(at) == 1 and not at[0] else f"{len(at)} x, first row {at[0]}: {told[at[0]]}"
+        for at in rows.values()
+    ]
+    counts = {name: getattr(loaded, name) for name in ("file", "added", "same", "completed", "held")}
+    return {**counts, "flags": len(loaded.flags), "warnings": notes}
 
 
 def export(asked: argparse.Namespace) -> int:

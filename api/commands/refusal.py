@@ -16,12 +16,13 @@ def report(error: Exception, form: str) -> bool:
         return False
     if form == "json":
         write(problem.body(), "json")
-    sys.stderr.write(f"refused: {problem.detail}\n")
-    if isinstance(error, RowsRefusedError):
+    if not isinstance(error, RowsRefusedError):
+        sys.stderr.write(f"refused: {problem.detail}\n")
+    else:
+        sys.stderr.write(f"refused: {len(error.errors)} row errors, nothing was kept\n")
         for row in error.errors[:SHOWN_ERRORS]:
-            sys.stderr.write(
-                f"  {row.file} row {row.row}, {row.column} = {row.value!r}: {row.rule}; {row.suggestion}\n"
-            )
+            cell = f", {row.column} = {row.value!r}" if row.column else ""
+            sys.stderr.write(f"  {row.file} row {row.row}{cell}: {row.rule}; {row.suggestion}\n")
         more = len(error.errors) - SHOWN_ERRORS
         if more > 0:
             sys.stderr.write(f"  and {more} more; --format json lists them all\n")

@@ -1,6 +1,7 @@
 """Commands that print results: fit, change-outs, spares, cost, briefing, claims, score."""
 
 import argparse
+from typing import Final
 
 from api.output import write
 from api.past_forecasts import lines_of, score_of
@@ -8,6 +9,22 @@ from api.studies import ask
 from db.schema import check
 from db.session import open_engine
 from lifecycle import study as chain
+
+CHANGEOUT_COLUMNS: Final = (
+    "serial",
+    "brake_type",
+    "registration",
+    "position",
+    "base",
+    "pin_mm",
+    "limit_mm",
+    "read_on",
+    "landings_p50",
+    "date_p10",
+    "date_p50",
+    "date_p90",
+    "kind",
+)
 
 
 def _study(asked: argparse.Namespace) -> chain.Study:
@@ -25,7 +42,8 @@ def refit(asked: argparse.Namespace) -> int:
 
 def changeouts(asked: argparse.Namespace) -> int:
     """Print every installed brake with its landings and dates."""
-    write(chain.changeouts(_study(asked), base=asked.base, risk=asked.risk), asked.format)
+    found = chain.changeouts(_study(asked), base=asked.base, risk=asked.risk)
+    write(found, asked.format, columns=CHANGEOUT_COLUMNS)
     return 0
 
 

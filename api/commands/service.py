@@ -15,6 +15,7 @@ from sqlalchemy import Engine
 
 from api import logs
 from api.app import make_app
+from api.commands.results import CHANGEOUT_COLUMNS
 from api.output import write
 from api.settings import Settings
 from api.studies import ask
@@ -36,7 +37,7 @@ def demo(asked: argparse.Namespace) -> int:
     sys.stderr.write(f"invented fleet in {folder}\n")
     sys.stderr.write(f"{load_demo(url, folder / 'records')}\n")
     study = ask(open_engine(url), on=None, known_on=None, seed=Settings().seed)
-    write(changeouts(study)[:FIRST_SHOWN], "table")
+    write(changeouts(study)[:FIRST_SHOWN], "table", columns=CHANGEOUT_COLUMNS)
     sys.stderr.write(f"ready in {time.monotonic() - began:.1f} s, seed {study.seed}\n")
     if asked.no_serve:
         return 0

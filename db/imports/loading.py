@@ -139,7 +139,8 @@ class _Recording:
 def _together(name: str, outcomes: Collection[Outcome]) -> FileLoaded:
     counted = ("added", "same", "completed", "held")
     counts = {count: sum(getattr(outcome, count) for outcome in outcomes) for count in counted}
-    return FileLoaded(name, **counts, flags=tuple(flag for outcome in outcomes for flag in outcome.flags))
+    flags = tuple(Flag(int(flag.row), flag.text) for outcome in outcomes for flag in outcome.flags)
+    return FileLoaded(name, **counts, flags=flags)
 
 
 def _turns(checked: Checked) -> list[pd.DataFrame]:

@@ -51,8 +51,17 @@ def test_another_schema_is_refused_with_what_to_do(engine, version, advice):
         schema.check(engine)
 
 
+def test_asking_a_file_that_is_not_there_makes_none(tmp_path):
+    file = tmp_path / "none.db"
+    with pytest.raises(SchemaError, match="is not there"):
+        check(open_engine(f"sqlite:///{file}"))
+    assert not file.exists()
+
+
 def test_a_database_without_a_ledger_is_refused(tmp_path):
-    engine = open_engine(f"sqlite:///{tmp_path / 'empty.db'}")
+    file = tmp_path / "empty.db"
+    file.touch()
+    engine = open_engine(f"sqlite:///{file}")
     with pytest.raises(SchemaError, match="no ledger"):
         schema.check(engine)
     engine.dispose()
