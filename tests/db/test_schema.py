@@ -54,7 +54,7 @@ def test_another_schema_is_refused_with_what_to_do(engine, version, advice):
 def test_asking_a_file_that_is_not_there_makes_none(tmp_path):
     file = tmp_path / "none.db"
     with pytest.raises(SchemaError, match="is not there"):
-        check(open_engine(f"sqlite:///{file}"))
+        schema.check(open_engine(f"sqlite:///{file}"))
     assert not file.exists()
 
 
