@@ -32,9 +32,9 @@ class Installed:
         since that reading), ``projected`` (those of them not yet on record), ``limit_wear_mm`` (wear of the run at its
         limit), ``gated_mm``, ``gated_on``, ``gated_why``, ``gated_flown`` (the last reading out of the rate that says
         less is left than any in it, and landings since; NaN if none), ``since_read`` (braked landings since
-        ``read_on``), ``seen_on`` and ``since_seen`` (last reading with a value, even where an earlier one makes the brake due, and
-        landings since), ``later_mm``, ``later_on`` (last reading in the rate, above the limit, after a held one that
-        makes the brake due; NaN if none).
+        ``read_on``), ``seen_on``, ``since_seen`` (last reading with a value, even where an earlier one makes the brake
+        due, and landings since), ``later_mm``, ``later_on`` (last reading in the rate, above the limit, after a held
+        one that makes the brake due; NaN if none).
     law : Passage of n brakes
         Landings to the limit by the rate; NaN where no limit or no wear is known.
     """

@@ -96,7 +96,7 @@ def test_a_held_low_reading_stays_in_sight_with_the_later_one_beside_it():
     assert first == "a later reading of 18.5 mm on 20 Dec 2025 is above the limit; "
     days, ruling = rest.split("; ")
     assert ruling == "rule on the held reading of 1 Dec 2025"
-    soonest, latest = (dt.datetime.strptime(day, "%d %b %Y").date() for day in days.split(" and "))
+    soonest, latest = (pd.Timestamp(day).date() for day in days.split(" and "))
     assert abs((soonest - refused.change_out.date_p10).days) < 10
     assert abs((latest - refused.change_out.date_p90).days) < 10
     assert not any("later reading" in text for text in refused.warnings)
