@@ -115,12 +115,13 @@ def money(value: float | None, currency: str) -> str:
 
 
 def large_money(value: float | None, currency: str) -> str:
-    """An amount as it is spoken of: `EUR 3.42 million`, `EUR 45 600`."""
+    """An amount as it is spoken of, to three digits: `EUR 3.42 million`, `EUR 45 600`."""
     if value is None:
         return UNKNOWN
-    if abs(value) >= 1e6:
-        return f"{currency}{FIRM}{significant(value / 1e6)}{FIRM}million"
-    return f"{currency}{FIRM}{number(round(value, -2) if abs(value) >= 1e4 else value)}"
+    near = float(f"{value:.3g}")
+    if abs(near) >= 1e6:
+        return f"{currency}{FIRM}{significant(near / 1e6)}{FIRM}million"
+    return f"{currency}{FIRM}{number(near) if abs(near) >= 100 else significant(near)}"
 
 
 def money_scale(values: Sequence[float], currency: str) -> tuple[float, str]:
@@ -129,6 +130,14 @@ def money_scale(values: Sequence[float], currency: str) -> tuple[float, str]:
     if most >= 1e6:
         return 1e6, f"{currency} million"
     return (1e3, f"{currency} thousand") if most >= 1e4 else (1.0, currency)
+
+
+def with_unit(value: float, unit: str) -> str:
+    """A worked-out figure to three digits with its unit: 0.031 of unit 1 as `3.1 %`, of `CUR/kg` as `0.85 CUR/kg`."""
+    if unit == "1":
+        return f"{exact(value * 100, 3)}{FIRM}%"
+    figure = number(value) if abs(value) >= 1000 else exact(value, 3)
+    return f"{figure}{FIRM}{unit}" if unit else figure
 
 
 def percent(share: float | None, decimals: int = 0) -> str:

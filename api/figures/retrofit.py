@@ -1,37 +1,37 @@
-"""Retrofit brief: cash by year and cumulated, and what moves the net present value most."""
+"""Retrofit brief: cash by year, its present value so far, and what moves the net present value most."""
+
+from collections.abc import Sequence
 
 import plotly.graph_objects as go
 
+from api.figures.brief_words import DatedFlow, Swing, swings
 from api.figures.look import ASSUMED, ASSUMED_FILL, ESTIMATE, ESTIMATE_NEAR, INK, figure, plain
-from api.words import exact, money_scale, name_in_words
-from lifecycle.drivers import Driver
+from api.words import money_scale
 from lifecycle.retrofit import Briefing
 
-MOST_DRIVERS = 7
 
-
-def cash_by_year(briefing: Briefing) -> go.Figure:
-    """Net cash of each year as bars from zero, the running sum as a line."""
-    years = [flow.year for flow in briefing.by_year]
-    scale, unit = money_scale([flow.net for flow in briefing.by_year] + [flow.cumulative for flow in briefing.by_year],
-                              briefing.currency)  # fmt: skip
+def cash_by_year(flows: Sequence[DatedFlow], currency: str) -> go.Figure:
+    """Net cash of each year as bars from zero, undiscounted; the present value of all years so far as a line."""
+    years = [flow.calendar_year for flow in flows]
+    net, worth = [flow.net for flow in flows], [flow.present_value_so_far for flow in flows]
+    scale, unit = money_scale([*net, *worth], currency)
     made = figure(
-        x={"title": {"text": "year from the decision"}, "tickformat": "d"},
+        x={"title": {"text": "calendar year"}, "tickformat": "d"},
         y={"title": {"text": unit}, "zeroline": True, "zerolinecolor": INK},
         legend=True,
     )
     made.add_bar(
         x=years,
-        y=[flow.net / scale for flow in briefing.by_year],
-        name="net cash of the year",
+        y=[each / scale for each in net],
+        name="cash of the year, not discounted",
         marker={"color": ESTIMATE_NEAR, "line": {"color": ESTIMATE, "width": 1}},
-        hovertemplate=f"year %{{x}}: %{{y:,.3~f}} {unit}<extra></extra>",
+        hovertemplate=f"%{{x}}: %{{y:,.3~f}} {unit}<extra></extra>",
     )
     made.add_scatter(
         x=years,
-        y=[flow.cumulative / scale for flow in briefing.by_year],
+        y=[each / scale for each in worth],
         mode="lines+markers",
-        name="all years so far",
+        name="present value so far, discounted",
         line={"color": ESTIMATE, "width": 2, "dash": "dash"},
         marker={"symbol": "circle-open", "size": 7, "color": ESTIMATE},
         hovertemplate=f"by year %{{x}}: %{{y:,.3~f}} {unit}<extra></extra>",
@@ -42,9 +42,9 @@ def cash_by_year(briefing: Briefing) -> go.Figure:
 
 def swing(briefing: Briefing) -> go.Figure:
     """Net present value as each input runs over its own sourced P10 to P90, widest first, seven at most."""
-    drivers = sorted(briefing.drivers, key=lambda each: -abs(each.npv_high - each.npv_low))[:MOST_DRIVERS]
+    drivers = swings(briefing)
     scale, unit = money_scale([briefing.npv, *(each.npv_high for each in drivers)], briefing.currency)
-    names = [plain(name_in_words(each.name)) for each in drivers]
+    names = [plain(each.name) for each in drivers]
     made = figure(
         x={"title": {"text": f"net present value, {unit}"}, "showgrid": True},
         y={"autorange": "reversed", "showgrid": False},
@@ -73,7 +73,7 @@ def swing(briefing: Briefing) -> go.Figure:
             y=names,
             x=[getattr(each, f"npv_{end}") / scale for each in drivers],
             mode="text",
-            text=[exact(getattr(each, end), 4) for each in drivers],
+            text=[plain(getattr(each, end)) for each in drivers],
             textposition=[_outward(each, end) for each in drivers],
             textfont={"size": 14, "color": INK},
             cliponaxis=False,
@@ -85,6 +85,6 @@ def swing(briefing: Briefing) -> go.Figure:
     return made
 
 
-def _outward(driver: Driver, end: str) -> str:
+def _outward(driver: Swing, end: str) -> str:
     leftmost = (driver.npv_low <= driver.npv_high) == (end == "low")
     return "middle left" if leftmost else "middle right"

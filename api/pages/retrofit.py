@@ -8,6 +8,7 @@ from fastapi import APIRouter, Query, Request, Response
 from api import words
 from api.access import need
 from api.deps import AskedStudy
+from api.figures.brief_words import DatedFlow, Swing, dated_flows, discount_rate, swings
 from api.figures.retrofit import cash_by_year, swing
 from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figures_answer, render
@@ -16,7 +17,6 @@ from api.pages.origin import Origin, origin_of
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
-from lifecycle.drivers import Driver
 from lifecycle.retrofit import Briefing, Option
 from lifecycle.study import Study
 
@@ -45,7 +45,12 @@ class RetrofitPage:
     briefing: Briefing | None = None
     headline: str = ""
     payback: str = ""
-    drivers: tuple[Driver, ...] = ()
+    flows: tuple[DatedFlow, ...] = ()
+    scale: float = 1.0
+    unit: str = ""
+    decimals: int = 0
+    rate: float = 0.0
+    drivers: tuple[Swing, ...] = ()
     options: tuple[Option, ...] = ()
 
 
@@ -57,7 +62,7 @@ def retrofit(
     chosen = bool(from_type and to_type)
     briefing = chain.briefing(study, from_type=from_type, to_type=to_type) if chosen else None
     if form and briefing:
-        return download(briefing.by_year, name="retrofit-cash", form=form)
+        return download(dated_flows(briefing, study.on.year), name="retrofit-cash", form=form)
     frame = frame_of(request, RETROFIT, study)
     return render("retrofit.html", page_of(frame, study, from_type, to_type, briefing))
 
@@ -66,7 +71,12 @@ def retrofit(
 def figures(study: AskedStudy, from_type: FromType, to_type: ToType) -> Response:
     """Cash by year, and what moves the net present value most."""
     briefing = chain.briefing(study, from_type=from_type, to_type=to_type)
-    return figures_answer({"cash": cash_by_year(briefing), "swing": swing(briefing)})
+    return figures_answer(
+        {
+            "cash": cash_by_year(dated_flows(briefing, study.on.year), briefing.currency),
+            "swing": swing(briefing),
+        }
+    )
 
 
 def page_of(
@@ -84,12 +94,19 @@ def page_of(
     )
     if briefing is None:
         return page
+    flows = dated_flows(briefing, study.on.year)
+    scale, unit = words.money_scale([briefing.npv, *(flow.current for flow in flows)], briefing.currency)
     return replace(
         page,
+        flows=flows,
+        scale=scale,
+        unit=unit,
+        decimals=2 if scale == 1e6 else 0,
+        rate=discount_rate(briefing),
         briefing=briefing,
         headline=HEADLINES[briefing.recommendation],
         payback=payback_in_words(briefing),
-        drivers=widest(briefing),
+        drivers=swings(briefing),
         options=tuple(sorted(briefing.options, key=lambda each: -each.npv)),
         origin=replace(origin, assumptions=briefing.assumptions),
     )
@@ -100,13 +117,8 @@ def payback_in_words(found: Briefing) -> str:
     sure = f"the chance that it has paid back before the aircraft retire is {words.in_ten(found.chance_by_retirement)}"
     low, middle, high = found.payback_years_p10, found.payback_years_p50, found.payback_years_p90
     if middle is None:
-        return f"In the middle of the forecast it never pays back; {sure}."
+        return f"Discounted, in the middle of the forecast it never pays back; {sure}."
     if low is None or high is None:
-        return f"It pays back in about {words.number(middle, 1)} years, and at the worst in ten not at all; {sure}."
+        return f"Discounted, it pays back in about {middle:.1f} years, and at the worst in ten not at all; {sure}."
     between = f"{words.number(low, 1)} to {words.number(high, 1)}"
-    return f"It pays back in about {words.number(middle, 1)} years (8 in 10: {between}); {sure}."
-
-
-def widest(found: Briefing, most: int = 7) -> tuple[Driver, ...]:
-    """The drivers that move the net present value most, seven at most."""
-    return tuple(sorted(found.drivers, key=lambda each: -abs(each.npv_high - each.npv_low))[:most])
+    return f"Discounted, it pays back in about {words.number(middle, 1)} years (8 in 10: {between}); {sure}."

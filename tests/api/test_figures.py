@@ -2,19 +2,21 @@
 
 import datetime as dt
 import json
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from api.figures.brake import outcome_dots, stacked, wear_plot
+from api.figures.brief_words import dated_flows, swings
 from api.figures.changeouts import acts_by_month
 from api.figures.cost import cost_elements
 from api.figures.look import ASSUMED, ESTIMATE, INK
 from api.figures.retrofit import cash_by_year, swing
 from api.figures.spares import demand_and_stock
 from api.pages.calendar import month_after
-from lifecycle.assumptions import AssumptionSet
+from lifecycle.assumptions import Assumption, AssumptionSet
 from lifecycle.cost import CostPerLanding, TypeCost
 from lifecycle.drivers import Driver
 from lifecycle.forecast import ChangeOut
@@ -46,6 +48,12 @@ def cost_of(*types):
     return CostPerLanding("EUR", types[0].brake_type, types)
 
 
+RATES = (
+    Assumption("discount_rate", 0.05, "1", "invented", DAY),
+    Assumption("kit_cost", 9000.0, "EUR", "invented", DAY, brake_type="C-1", low=8000.0, high=9500.0),
+)
+
+
 def briefing(scale=1.0):
     flows = tuple(
         YearFlow(year, 3.0, 1.0, net * scale, net * scale) for year, net in enumerate((-2.0, 1.0, 4.0))
@@ -54,7 +62,7 @@ def briefing(scale=1.0):
     return Briefing(
         edition="", study="S-1", currency="EUR", npv=3.0 * scale, npv_p10=1.0, npv_p90=5.0, payback_years_p10=1.0,
         payback_years_p50=2.0, payback_years_p90=3.0, chance_by_retirement=0.9, sir=1.0, airr=0.1,
-        recommendation="retrofit", condition="", by_year=flows, drivers=drivers, options=(), assumptions=(),
+        recommendation="retrofit", condition="", by_year=flows, drivers=drivers, options=(), assumptions=RATES,
     )  # fmt: skip
 
 
@@ -126,7 +134,8 @@ def test_names_with_markup_reach_a_chart_as_plain_text():
 
 
 @pytest.mark.parametrize("make", [lambda: wear_plot(story()), lambda: outcome_dots(story()),
-                                  lambda: cash_by_year(briefing()), lambda: swing(briefing())])  # fmt: skip
+                                  lambda: cash_by_year(dated_flows(briefing(), 2026), "EUR"),
+                                  lambda: swing(briefing())])  # fmt: skip
 def test_no_chart_holds_markup_or_a_theme_of_its_library(make):
     figure = make()
     assert not [text for text in texts_of(figure) if "<" in text]
@@ -135,14 +144,40 @@ def test_no_chart_holds_markup_or_a_theme_of_its_library(make):
 
 def test_swing_shows_the_seven_widest_drivers_widest_first():
     bars = swing(briefing()).data[0]
-    assert list(bars.y) == [f"input {at}" for at in range(9, 2, -1)]
+    assert list(bars.y) == [f"Input {at}" for at in range(9, 2, -1)]
     assert list(bars.x) == [2.0 * at for at in range(9, 2, -1)]
 
 
 def test_large_money_is_drawn_in_millions_and_says_so():
-    figure = cash_by_year(briefing(1e6))
+    figure = cash_by_year(dated_flows(briefing(1e6), 2026), "EUR")
     assert figure.layout.yaxis.title.text == "EUR million"
     assert list(figure.data[0].y) == [-2.0, 1.0, 4.0]
+
+
+def test_the_line_over_the_years_is_discounted_and_its_bars_are_not():
+    bars, line = cash_by_year(dated_flows(briefing(), 2026), "EUR").data
+    assert list(bars.y) == [-2.0, 1.0, 4.0]
+    assert list(line.y) == pytest.approx([-2.0, -2.0 + 1 / 1.05, -2.0 + 1 / 1.05 + 4 / 1.05**2])
+    assert list(line.x) == [2026, 2027, 2028]
+
+
+def test_an_input_is_told_in_words_with_its_unit():
+    told = replace(
+        briefing(),
+        drivers=(
+            Driver("kit_cost C-1", 8000.0, 9500.0, 3.0, 1.0),
+            Driver("discount_rate", 0.035, 0.07, 2.0, 1.5),
+            Driver("wear of C-1 over S-1", 0.612345, 0.71, 1.4, 1.3),
+            Driver("wear of S-1, mm per landing", 0.0301234, 0.04, 1.35, 1.3),
+        ),
+    )
+    said = [f"{each.name}: {each.low} to {each.high}" for each in swings(told)]
+    assert [" ".join(text.split()) for text in said] == [
+        "Kit cost, C-1: 8 000 EUR to 9 500 EUR",
+        "Discount rate: 3.5 % to 7 %",
+        "Wear of C-1 over S-1: 0.612 times to 0.71 times",
+        "Wear of S-1: 0.0301 mm per landing to 0.04 mm per landing",
+    ]
 
 
 def test_months_that_fall_short_carry_a_cross():

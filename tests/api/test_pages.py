@@ -199,6 +199,16 @@ def test_a_retrofit_brief_gives_a_recommendation_with_its_sources(shown_client):
     assert "Kit cost" in told
 
 
+def test_the_present_value_of_a_brief_ends_at_its_net_present_value(shown_client):
+    address = "/retrofit?from=S-100&to=C-200"
+    rows = table_of(shown_client, f"{address}&format=csv")
+    brief = shown_client.get("/api/v1/briefing?from=S-100&to=C-200").json()
+    assert float(rows[-1]["present_value_so_far"]) == pytest.approx(brief["npv"])
+    assert [row["calendar_year"] for row in rows[:2]] == ["2026", "2027"]
+    line = shown_client.get("/retrofit/figures.json?from=S-100&to=C-200").json()["cash"]["data"][1]
+    assert "discounted" in line["name"]
+
+
 def test_a_retrofit_without_types_asks_for_them(shown_client):
     assert "Choose the brake type in service and the one proposed." in text_of(shown_client.get("/retrofit"))
 
