@@ -3,8 +3,6 @@
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
 from lifecycle.drivers import Driver, Input, turning_point
 
 RETROFIT, KEEP, NOT_ENOUGH = "retrofit", "do not retrofit", "not enough data"
@@ -13,6 +11,8 @@ RETROFIT, KEEP, NOT_ENOUGH = "retrofit", "do not retrofit", "not enough data"
 # on the inputs, and if measured wear alone can turn it, more readings come first.
 FEWEST_RUNS: Final = 5
 SURE: Final = (0.2, 0.8)
+THIN: Final = "\N{NARROW NO-BREAK SPACE}"
+FIRM: Final = "\N{NO-BREAK SPACE}"
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ def verdict(evidence: Evidence, *, currency: str) -> Verdict:
         return Verdict(
             KEEP, "No aircraft can be converted before it retires within the slots and the budget."
         )
-    money = f"{abs(evidence.yearly):,.0f} {currency} a year over {evidence.years} years"
+    money = f"{amount(abs(evidence.yearly), currency)} a year over {evidence.years} years"
     if evidence.npv > 0 and evidence.chance >= 0.5:
         return Verdict(RETROFIT, f"Worth {money}. {_turns(evidence, 'Holds')}")
     return Verdict(KEEP, f"Short by {money}. {_turns(evidence, 'Stands')}")
@@ -96,22 +96,83 @@ def verdict(evidence: Evidence, *, currency: str) -> Verdict:
 def _measure_first(evidence: Evidence, turn: float) -> str:
     ratio = evidence.ratio
     return (
-        f"The {ratio.name} is {ratio.low:.2f} to {ratio.high:.2f} (8 in 10); the answer turns at "
-        f"{_figure(turn)}. More readings of both types settle it."
+        f"The {ratio.name} is {figure(ratio.low)} to {figure(ratio.high)} (8 in 10); the answer turns at "
+        f"{figure(turn)}. More readings of both types settle it."
     )
 
 
 def _turns(evidence: Evidence, stands: str) -> str:
-    values = {one.name: one.value for one in evidence.inputs}
+    """The condition of the widest driver that can turn the answer, which its own P10 or P90 then breaks."""
+    inputs = {one.name: one for one in evidence.inputs}
     for driver in evidence.drivers:
-        turn = turning_point(driver, values[driver.name], evidence.npv)
+        one = inputs[driver.name]
+        turn = turning_point(driver, one.value, evidence.npv)
         if turn is not None:
-            way = "below" if turn > values[driver.name] else "above"
-            return f"{stands} as long as {driver.name} stays {way} {_figure(turn)}."
+            way, end, at_end = (
+                ("below", "P90", driver.high) if turn > one.value else ("above", "P10", driver.low)
+            )
+            return (
+                f"{stands} as long as the {_named(one)} stays {way} {_in_unit(turn, one)}; "
+                f"its own {end}, {_in_unit(at_end, one)}, already breaks that."
+            )
     return f"{stands} over the range of every single input."
 
 
-def _figure(value: float) -> str:
-    """Three digits, without an exponent."""
-    digits = max(2 - int(np.floor(np.log10(abs(value)))), 0) if value else 0
-    return f"{value:,.{digits}f}"
+def _named(one: Input) -> str:
+    """An input in words: "overhaul cost of BT-2 on twin at Home"; of what was measured without its unit."""
+    if one.item is None:
+        return one.name.partition(", ")[0]
+    item = one.item
+    scope = (("of", item.brake_type), ("on", item.aircraft_type), ("at", item.base))
+    return " ".join((item.name.replace("_", " "), *(f"{where} {which}" for where, which in scope if which)))
+
+
+def _in_unit(value: float, one: Input) -> str:
+    if one.item is None:
+        unit = one.name.partition(", ")[2]
+        return f"{figure(value)} {unit}".strip()
+    money, unit = one.item.unit[:3], one.item.unit[3:]
+    if money.isalpha() and money.isupper():
+        return f"{amount(value, money)}{unit}"
+    return figure(value) if one.item.unit == "1" else f"{figure(value)} {one.item.unit}"
+
+
+def amount(value: float, currency: str) -> str:
+    """
+    Money in words.
+
+    Parameters
+    ----------
+    value : float
+        Of it.
+    currency : str
+        Put in front.
+
+    Returns
+    -------
+    str
+        To three significant digits, with a space that does not break.
+    """
+    near = float(f"{value:.3g}")
+    told = f"{figure(near / 1e6)}{FIRM}million" if abs(near) >= 1e6 else figure(near)
+    return f"{currency}{FIRM}{told}".strip()
+
+
+def figure(value: float) -> str:
+    """
+    A number in words.
+
+    Parameters
+    ----------
+    value : float
+        Of any size.
+
+    Returns
+    -------
+    str
+        To three significant digits, without an exponent, thousands apart by a thin space.
+    """
+    # Through the rounded value: 9.996 has the digits of 10.0.
+    near, power = float(f"{value:.3g}"), int(f"{value:.2e}".partition("e")[2])
+    text = f"{abs(near):,.{max(2 - power, 0)}f}".replace(",", THIN)
+    return f"\N{MINUS SIGN}{text}" if near < 0 else text
