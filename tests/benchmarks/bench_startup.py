@@ -26,4 +26,6 @@ if __name__ == "__main__":
     bare = seconds("-c", "pass")
     for words in (["--help"], ["--version"], ["changeouts", "--help"]):
         ours = seconds("-m", "api.cli", *words)
-        sys.stdout.write(f"pinledger {' '.join(words)}: {ours:.3f} s, {ours / bare:.1f} x a bare interpreter\n")
+        sys.stdout.write(
+            f"pinledger {' '.join(words)}: {ours:.3f} s, {ours / bare:.1f} x a bare interpreter\n"
+        )
