@@ -17,6 +17,7 @@ from lifecycle.likeforlike import like_for_like
 from lifecycle.observations import Records
 from lifecycle.pricing import Priced, price, swings
 from lifecycle.ratio import ratio_of_sums
+from lifecycle.terms import in_currency
 from lifecycle.uses import facts_of, uses_of
 from lifecycle.wear import FleetFit, TypeFit
 
@@ -123,9 +124,9 @@ def cost_per_landing(
         uses = uses_of(brake_type, own, facts, hours)
         priced = price(uses, assumptions, {})
         if priced.lacks:
-            lacks.extend(priced.lacks)
+            lacks.extend(in_currency(text, currency) for text in priced.lacks)
             continue
-        told = (*facts.warnings, *priced.left_out)
+        told = (*facts.warnings, *(in_currency(text, currency) for text in priced.left_out))
         cost = _type_cost(own, uses, priced, assumptions, fits.get(brake_type))
         costs.append(replace(cost, warnings=told))
     if not costs:

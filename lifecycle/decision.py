@@ -9,7 +9,7 @@ import numpy as np
 from lifecycle.assumptions import Assumption, AssumptionSet, currency_of
 from lifecycle.cashflow import Case, Flows, Sample, conversion_cost, flows
 from lifecycle.drivers import LANDINGS, Z80, Input, ranged
-from lifecycle.errors import BadAssumptionError, MissingAssumptionError
+from lifecycle.errors import BadAssumptionError, MissingAssumptionError, NotEnoughDataError
 from lifecycle.exposure import Runs
 from lifecycle.fleetplan import YearTables, all_at_once, as_worn, phased, tabulate, within_limits
 from lifecycle.fleetscope import MONTHS, Scope, candidates, scope_of
@@ -17,7 +17,7 @@ from lifecycle.flying import Flying
 from lifecycle.observations import Records
 from lifecycle.pricing import price
 from lifecycle.retrofitcase import Comparison, compare
-from lifecycle.terms import Terms, terms_of
+from lifecycle.terms import Terms, in_currency, terms_of
 from lifecycle.wear import FleetFit
 
 AS_WORN, PHASED, AT_ONCE = "as worn", "phased", "all at once"
@@ -92,6 +92,7 @@ def work_out(  # noqa: PLR0913 (the chain hands over what it has)
             f"a retrofit from {from_type} to itself; two different brake types are wanted"
         )
     craft = candidates(runs, records, from_type=from_type, to_type=to_type, on=on)
+    _refuse_unshared(runs, records, from_type, to_type)
     places = zip(craft["aircraft_type"], craft["base"], strict=True)
     open_ended = bool(craft["retires_on"].isna().any())
     terms = terms_of(assumptions, places, from_type=from_type, to_type=to_type, open_ended=open_ended)
@@ -106,7 +107,8 @@ def work_out(  # noqa: PLR0913 (the chain hands over what it has)
         on=on,
     )
     priced = (price(both.legacy, assumptions, {}), price(both.proposed, assumptions, {}))
-    _refuse_missing([*(text for one in priced for text in one.lacks), *terms.missing])
+    currency = currency_of(assumptions.items)
+    _refuse_missing([*(in_currency(text, currency) for one in priced for text in one.lacks), *terms.missing])
     scope = scope_of(
         craft,
         runs,
@@ -126,9 +128,52 @@ def work_out(  # noqa: PLR0913 (the chain hands over what it has)
         plans=_plans(scope, case),
         inputs=(*both.measured, _landings_input(scope, flying), *ranged(used)),
         used=used,
-        currency=currency_of(assumptions.items),
-        warnings=(*both.warnings, *priced[0].left_out, *priced[1].left_out, *_told(scope, terms, to_type)),
+        currency=currency,
+        warnings=(
+            *both.warnings,
+            *(in_currency(text, currency) for one in priced for text in one.left_out),
+            *_told(scope, terms, to_type),
+        ),
     )
+
+
+def unshared(runs: Runs, one: str, other: str) -> str:
+    """
+    Say that two brake types have flown on no aircraft type in common.
+
+    Parameters
+    ----------
+    runs : Runs
+        Heat sink runs.
+    one, other : str
+        Brake types.
+
+    Returns
+    -------
+    str
+        Which type flew on which aircraft types; "" where they share one, or either has not flown.
+    """
+    flown = {kind: _aircraft_types(runs, kind) for kind in (one, other)}
+    if not all(flown.values()) or set(flown[one]) & set(flown[other]):
+        return ""
+    where = ", ".join(f"{kind} has flown on {' and '.join(on)}" for kind, on in flown.items())
+    return f"{other} and {one} share no aircraft type: {where}"
+
+
+def _aircraft_types(runs: Runs, brake_type: str) -> list[str]:
+    own = runs.runs.index[runs.runs["brake_type"] == brake_type]
+    return sorted(set(runs.spans.loc[runs.spans["run"].isin(own), "aircraft_type"].astype(str)))
+
+
+def _refuse_unshared(runs: Runs, records: Records, from_type: str, to_type: str) -> None:
+    """A type that effectivity lets the other's aircraft carry may be weighed before it has flown there."""
+    listed = records.effectivity.loc[records.effectivity["brake_type"] == to_type, "aircraft_type"]
+    told = unshared(runs, from_type, to_type)
+    if told and not listed.isin(_aircraft_types(runs, from_type)).any():
+        raise NotEnoughDataError(
+            f"{told}; a brief wants two types for the same aircraft: ask for such a pair, or enter effectivity of "
+            f"{to_type}"
+        )
 
 
 def _value(terms: Terms, name: str) -> float | None:

@@ -8,6 +8,7 @@ import numpy as np
 from lifecycle.assumptions import AssumptionSet
 from lifecycle.claims import Claim, check_claim
 from lifecycle.cost import CostPerLanding, cost_per_landing
+from lifecycle.decision import unshared
 from lifecycle.effectivity import note_effectivity
 from lifecycle.exposure import Runs, measure_runs
 from lifecycle.flying import Flying, learn_flying
@@ -266,11 +267,13 @@ def claims(  # noqa: PLR0913 - a claim is a type, a figure and perhaps another t
     Returns
     -------
     Claim
-        With the refund where a cost is guaranteed.
+        With the refund where a cost is guaranteed; that two types share no aircraft type comes first in the warnings.
     """
     found = check_claim(
         study.runs, study.fit, brake_type=brake_type, against=against, landings=landings, ratio=ratio
     )
+    told = unshared(study.runs, against, brake_type) if against else ""
+    found = replace(found, warnings=(told, *found.warnings)) if told else found
     if guaranteed_cost is None:
         return found
     return replace(found, refund=_refund(study, brake_type, guaranteed_cost, guaranteed_landings))

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from lifecycle.assumptions import UNITS, Assumption, AssumptionSet
+from lifecycle.assumptions import UNITS, Assumption, AssumptionSet, currency_of
 
 Place = tuple[str, str]
 
@@ -57,13 +57,14 @@ def terms_of(
     Terms
         With all that is missing named at once, each with its unit and scope.
     """
+    currency = currency_of(assumptions.items)
     missing: dict[str, None] = {}
 
     def look(name: str, brake_type: str, place: Place) -> dict[str, Assumption]:
         found = assumptions.find(name, aircraft_type=place[0], brake_type=brake_type, base=place[1])
         if found is None and name not in OPTIONAL:
             where = " ".join(part for part in (brake_type, f"on {place[0]}" if place[0] else "") if part)
-            missing[f"{name} (unit {UNITS[name]}) for {where}"] = None
+            missing[in_currency(f"{name} (unit {UNITS[name]}) for {where}", currency)] = None
         return {} if found is None else {name: found}
 
     every = sorted(set(places))
@@ -81,3 +82,22 @@ def terms_of(
     for name in (*ONCE, *RATES, *(("horizon_years",) if open_ended else ()), *OPTIONAL):
         once |= look(name, to_type, anywhere)
     return Terms(per_place, once, tuple(missing))
+
+
+def in_currency(text: str, currency: str) -> str:
+    """
+    A text that asks for assumptions, its units in the currency of the study.
+
+    Parameters
+    ----------
+    text : str
+        With units as in `UNITS`.
+    currency : str
+        ISO 4217 code, or "" where none is known: then ``CUR`` stays.
+
+    Returns
+    -------
+    str
+        "kit_cost (unit EUR)" for "kit_cost (unit CUR)".
+    """
+    return text.replace("(unit CUR", f"(unit {currency}") if currency else text

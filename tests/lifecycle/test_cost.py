@@ -198,13 +198,13 @@ def test_missing_elements_are_left_out_by_name_and_never_zero():
     for name in ("procurement", "change-out labour", "delay", "shipping", "spares holding", "fuel"):
         assert name not in by_type[STEEL].elements
         assert f"{name} left out for {STEEL} on twin: enter" in told
-    assert "delay_cost (unit CUR)" in told
+    assert "delay_cost (unit EUR)" in told
 
 
 def test_a_type_without_an_overhaul_cost_is_named_and_the_others_stand():
     found, by_type = costed(two_types(), OVERHAULS[:1])
     assert list(by_type) == [STEEL]
-    assert f"overhaul left out for {CARBON} on twin: enter overhaul_cost (unit CUR)" in found.warnings[0]
+    assert f"overhaul left out for {CARBON} on twin: enter overhaul_cost (unit EUR)" in found.warnings[0]
 
 
 def test_no_overhaul_cost_at_all_is_an_error_that_names_all():

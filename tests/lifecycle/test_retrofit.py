@@ -13,6 +13,7 @@ from lifecycle.errors import BadAssumptionError, MissingAssumptionError, NotEnou
 from lifecycle.exposure import measure_runs
 from lifecycle.flying import learn_flying
 from lifecycle.retrofit import _best, brief_retrofit
+from lifecycle.study import claims, open_study
 from lifecycle.wear import fit_fleet
 from tests import builders
 from tests.priced import assumption, assumptions
@@ -215,14 +216,50 @@ def test_every_missing_assumption_is_named_at_once_with_its_unit(fleet):
         fleet.brief(gone)
     told = str(caught.value)
     for wanted in (
-        "kit_cost (unit CUR) for NEW on twin",
+        "kit_cost (unit EUR) for NEW on twin",
         "discount_rate (unit 1) for NEW",
-        "overhaul_cost (unit CUR)",
-        "disposal_cost (unit CUR) for OLD",
+        "overhaul_cost (unit EUR)",
+        "disposal_cost (unit EUR) for OLD",
         "under Assumptions",
         "enter 0 where there is no such cost",
     ):
         assert wanted in told
+
+
+def on_two_aircraft_types(*extra):
+    """OLD flies on twins, NEW on a quad."""
+    quad = [
+        builders.aircraft_type("quad"),
+        builders.aircraft(9, aircraft_type="quad", retires_on="2040-01-01"),
+    ]
+    flown = builders.landings(9, "2024-01-01", 1158, to_day="2025-01-20", flight_hours=1737.0)
+    brakes = [builders.brake(95, brake_type="NEW"), builders.installation(95, "2024-01-01", aircraft=9)]
+    read = [
+        builders.reading(95, f"2024-{month:02d}-20", round(50 - 1.6 * month, 1)) for month in range(2, 13)
+    ]
+    return Chain(book(*quad, flown, *brakes, *read, *extra, on_new=0, aircraft=3))
+
+
+def test_types_without_an_aircraft_type_in_common_are_said_to_be_so_before_any_price():
+    with pytest.raises(NotEnoughDataError) as caught:
+        on_two_aircraft_types().brief(dict.fromkeys(GIVEN))
+    assert str(caught.value).startswith(
+        "NEW and OLD share no aircraft type: OLD has flown on twin, NEW has flown on quad"
+    )
+    listed = builders.Row(
+        "effectivity",
+        {"brake_type": "NEW", "aircraft_type": "twin", "weight_variant": "", "position_group": ""},
+    )
+    with pytest.raises(MissingAssumptionError):
+        on_two_aircraft_types(listed).brief(dict.fromkeys(GIVEN))
+
+
+def test_a_claim_between_types_without_an_aircraft_type_in_common_says_so_first():
+    records = on_two_aircraft_types().records
+    asked = open_study(records, assumptions(), on=ON, known_on=ON, seed=1)
+    told = claims(asked, "NEW", against="OLD", ratio=1.2).warnings
+    assert told[0].startswith("NEW and OLD share no aircraft type")
+    assert len(told) > 1
 
 
 def test_what_is_left_out_is_told(fleet):

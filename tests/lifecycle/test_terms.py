@@ -19,6 +19,13 @@ def test_nothing_entered_names_everything_once_with_unit_and_type():
     assert not any(name in text for text in missing for name in OPTIONAL)
 
 
+def test_money_missing_is_asked_for_in_the_currency_of_the_study():
+    missing = found([assumption("tooling_cost", 5.0)]).missing
+    assert "kit_cost (unit EUR) for NEW on twin" in missing
+    assert "labour_rate (unit EUR/h) for NEW on twin" in missing
+    assert not any("CUR" in text for text in missing)
+
+
 def test_a_horizon_is_asked_for_only_where_an_aircraft_has_no_retirement_day():
     assert not any("horizon_years" in text for text in found([], open_ended=False).missing)
 
