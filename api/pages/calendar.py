@@ -6,8 +6,10 @@ from typing import Final
 
 from api.words import MONTHS
 
-FEWEST_MONTHS: Final = 6
+FEWEST_MONTHS: Final = 4
 MOST_MONTHS: Final = 24
+NAMED_MONTHS: Final = 12
+YEAR_WIDTH: Final = 0.12
 
 
 @dataclass(frozen=True)
@@ -16,6 +18,7 @@ class Tick:
 
     at: float
     label: str
+    year: str
     new_year: bool
 
 
@@ -37,13 +40,18 @@ class Calendar:
         return round(100 * min(1.0, max(0.0, share)), 2)
 
     def ticks(self) -> tuple[Tick, ...]:
-        """A tick a month; the first and each January carry the year, others a name where there is room."""
-        every = 1 if self.months <= 8 else 3
+        """A tick a month with its short name, its first letter where months are narrow; years where they begin."""
+        letters = 3 if self.months <= NAMED_MONTHS else 1
         days = [month_after(self.first, index) for index in range(self.months)]
         return tuple(
-            Tick(self.at(day), _label(day, index, every), new_year=day.month == 1)
-            for index, day in enumerate(days)
+            Tick(self.at(day), MONTHS[day.month - 1][:letters], self._year(day), new_year=day.month == 1)
+            for day in days
         )
+
+    def _year(self, day: dt.date) -> str:
+        # A year that ends close to the left edge would run into the one after it.
+        fits = day == self.first and (13 - day.month) / self.months > YEAR_WIDTH
+        return str(day.year) if fits or day.month == 1 else ""
 
 
 @dataclass(frozen=True)
@@ -74,12 +82,3 @@ def month_after(first: dt.date, months: int) -> dt.date:
     """The first day of the month so many months on."""
     index = first.year * 12 + first.month - 1 + months
     return dt.date(index // 12, index % 12 + 1, 1)
-
-
-def _label(day: dt.date, index: int, every: int) -> str:
-    name = MONTHS[day.month - 1]
-    if day.month == 1 or (index == 0 and day.month < 11):
-        return f"{name} {day.year}"
-    # Labels begin at their tick: a name right after one that carries its year would run into it.
-    crowded = 0 < index <= every or day.month <= every or (every == 1 and day.month == 2)
-    return name if index == 0 or not (crowded or (day.month - 1) % every) else ""
