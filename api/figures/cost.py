@@ -1,23 +1,24 @@
-"""Cost per landing: each element of each brake type, from zero."""
+"""Cost per landing: the sum and each element of each brake type, from zero."""
 
 from collections.abc import Mapping
 
 import plotly.graph_objects as go
 
-from api.figures.look import ESTIMATE, SYMBOLS, figure, plain
+from api.figures.look import ESTIMATE, INK, SYMBOLS, figure, plain
 from api.words import capital, name_in_words
 from lifecycle.cost import CostPerLanding
 
 
 def cost_elements(cost: CostPerLanding, materials: Mapping[str, str]) -> go.Figure:
-    """A line from zero to each element's cost, ended by the mark of the material; the sum with its range."""
+    """The sum with its range, then each element: a line from zero, ended by the material's mark and the type's name."""
     names = list(dict.fromkeys(name for each in cost.types for name in each.elements))
-    rows = [*names, "all together"]
+    rows = ["all together", *names]
     symbols = _symbols([each.brake_type for each in cost.types], materials)
     made = figure(
         x={
             "title": {"text": f"{cost.currency} per brake and braked landing"},
-            "rangemode": "tozero",
+            # Room for the names at the ends.
+            "range": [0.0, 1.18 * max((each.high for each in cost.types), default=1.0)],
             "showgrid": True,
         },
         y={
@@ -26,11 +27,10 @@ def cost_elements(cost: CostPerLanding, materials: Mapping[str, str]) -> go.Figu
             "range": [len(rows) - 0.4, -0.6],
             "showgrid": False,
         },
-        legend=True,
     )
     for at, each in enumerate(cost.types):
-        offset = (at - (len(cost.types) - 1) / 2) * min(0.22, 0.7 / len(cost.types))
-        values = [each.elements.get(name, 0.0) for name in names] + [each.cost_per_landing]
+        offset = (at - (len(cost.types) - 1) / 2) * min(0.3, 0.84 / len(cost.types))
+        values = [each.cost_per_landing, *(each.elements.get(name, 0.0) for name in names)]
         heights = [row + offset for row in range(len(rows))]
         made.add_bar(
             x=values,
@@ -45,7 +45,7 @@ def cost_elements(cost: CostPerLanding, materials: Mapping[str, str]) -> go.Figu
             x=values,
             y=heights,
             mode="markers",
-            name=plain(f"{each.brake_type}, {materials.get(each.brake_type, 'material not known')}"),
+            name=plain(each.brake_type),
             marker={
                 "symbol": symbols[each.brake_type],
                 "size": 10,
@@ -54,6 +54,17 @@ def cost_elements(cost: CostPerLanding, materials: Mapping[str, str]) -> go.Figu
             },
             error_x=_range(each.cost_per_landing, each.low, each.high, len(names)),
             hovertemplate=f"{plain(each.brake_type)}: {cost.currency} %{{x:.2f}}<extra></extra>",
+        )
+        made.add_scatter(
+            # The name of the sum stands past its range.
+            x=[each.high, *values[1:]],
+            y=heights,
+            mode="text",
+            text=[f"  {plain(each.brake_type)}"] * len(rows),
+            textposition="middle right",
+            textfont={"size": 12, "color": INK},
+            cliponaxis=False,
+            hoverinfo="skip",
         )
     made.update_layout(barmode="overlay")
     return made
@@ -71,8 +82,8 @@ def _range(value: float, low: float, high: float, elements: int) -> dict[str, ob
     return {
         "type": "data",
         "symmetric": False,
-        "array": [None] * elements + [high - value],
-        "arrayminus": [None] * elements + [value - low],
+        "array": [high - value] + [None] * elements,
+        "arrayminus": [value - low] + [None] * elements,
         "color": ESTIMATE,
         "thickness": 1.5,
         "width": 6,

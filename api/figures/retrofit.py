@@ -45,8 +45,14 @@ def swing(briefing: Briefing) -> go.Figure:
     drivers = swings(briefing)
     scale, unit = money_scale([briefing.npv, *(each.npv_high for each in drivers)], briefing.currency)
     names = [plain(each.name) for each in drivers]
+    ends = [briefing.npv / scale, *(end / scale for each in drivers for end in (each.npv_low, each.npv_high))]
+    room = 0.16 * (max(ends) - min(ends))  # for the figures outside the bars
     made = figure(
-        x={"title": {"text": f"net present value, {unit}"}, "showgrid": True},
+        x={
+            "title": {"text": f"net present value, {unit}"},
+            "showgrid": True,
+            "range": [min(ends) - room, max(ends) + room],
+        },
         y={"autorange": "reversed", "showgrid": False},
     )
     made.add_bar(

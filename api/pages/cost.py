@@ -70,7 +70,7 @@ def page_of(frame: Frame, cost: CostPerLanding, study: Study) -> CostPage:
     return CostPage(
         frame=frame,
         answer=answer(cost),
-        like_for_like=tuple(filter(None, (_like_for_like(each, cost.reference_type) for each in cost.types))),
+        like_for_like=tuple(filter(None, (like_for_like(each, cost.reference_type) for each in cost.types))),
         cost=cost,
         elements=tuple(dict.fromkeys(name for each in cost.types for name in each.elements)),
         materials=types_of(study).materials,
@@ -111,12 +111,14 @@ def _amount(each: TypeCost, currency: str) -> str:
     return f"{currency} {middle} ({words.ranged(each.low, each.high)})"
 
 
-def _like_for_like(each: TypeCost, reference: str) -> str:
+def like_for_like(each: TypeCost, reference: str) -> str:
+    """What renewing heat sinks costs against the reference, nothing where no landings can be compared."""
     ratio, low, high = each.like_for_like_ratio, each.ratio_low, each.ratio_high
     if each.brake_type == reference or ratio is None:
         return ""
     told = f"Like for like, on the same landings, renewing heat sinks costs on {each.brake_type}"
+    times, held = f"times what it costs on {reference}", "prices held as assumed"
     if low is None or high is None:
-        return f"{told} about {words.significant(ratio)} times what it costs on {reference}; how surely is not known"
+        return f"{told} about {words.significant(ratio)} {times}; {held}, and how surely is not known"
     middle, between = words.rounded(ratio, low, high), words.ranged(low, high)
-    return f"{told} {middle} times what it costs on {reference} (8 in 10: {between})"
+    return f"{told} {middle} {times} (8 in 10: {between}; {held}, range: wear only)"

@@ -115,16 +115,27 @@ def test_kinds_differ_by_more_than_colour():
 
 def test_costs_begin_at_zero_and_the_sum_alone_has_a_range():
     figure = cost_elements(cost_of(type_cost("T", {"overhaul": 8.0, "fuel": 2.0})), {"T": "steel"})
-    assert figure.layout.xaxis.rangemode == "tozero"
-    marks = next(trace for trace in figure.data if trace.type == "scatter")
-    assert list(marks.x) == [8.0, 2.0, 10.0]
-    assert list(marks.error_x.array) == [None, None, pytest.approx(2.0)]
+    assert figure.layout.xaxis.range[0] == 0.0
+    marks = next(trace for trace in figure.data if getattr(trace, "mode", "") == "markers")
+    assert list(marks.x) == [10.0, 8.0, 2.0]
+    assert list(marks.error_x.array) == [pytest.approx(2.0), None, None]
+    assert figure.layout.yaxis.ticktext[0] == "All together"
+
+
+def test_every_line_of_a_cost_ends_in_the_name_of_its_type():
+    figure = cost_elements(cost_of(type_cost("T", {"fuel": 8.0}), type_cost("U", {"fuel": 2.0})), {})
+    ends = {
+        trace.text[0].strip(): list(trace.x) for trace in figure.data if getattr(trace, "mode", "") == "text"
+    }
+    assert ends == {"T": [pytest.approx(9.6), 8.0], "U": [pytest.approx(2.4), 2.0]}
+    rows = [height for trace in figure.data if getattr(trace, "mode", "") == "text" for height in trace.y]
+    assert len(set(rows)) == len(rows)
 
 
 def test_steel_is_a_square_carbon_a_circle_and_a_second_type_is_open():
     types = [type_cost(name, {"overhaul": 1.0}) for name in ("S1", "C1", "S2")]
     figure = cost_elements(cost_of(*types), {"S1": "steel", "C1": "carbon", "S2": "steel"})
-    marks = [trace.marker.symbol for trace in figure.data if trace.type == "scatter"]
+    marks = [trace.marker.symbol for trace in figure.data if getattr(trace, "mode", "") == "markers"]
     assert marks == ["square", "circle", "square-open"]
 
 

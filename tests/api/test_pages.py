@@ -9,7 +9,9 @@ import pytest
 from openpyxl import load_workbook
 
 from api.pages.brake_types import Types
+from api.pages.cost import like_for_like
 from api.pages.navigation import BRAKE_RECORD, CORRECTIONS, HELD, PEOPLE, PLACES
+from lifecycle.cost import TypeCost
 from tests.api.shown_fleet import RISKY
 
 PATHS = [place.path for place in PLACES if place != PEOPLE]
@@ -184,6 +186,14 @@ def test_cost_adds_up_to_its_elements_in_the_table(shown_client):
         )
         parts = sum(float(row[name]) for name in names if row.get(name))
         assert parts == pytest.approx(float(row["cost_per_landing"]), rel=1e-9)
+
+
+@pytest.mark.parametrize("ends", [(0.70, 0.90), (None, None)])
+def test_a_ratio_like_for_like_says_that_prices_are_held(ends):
+    told = like_for_like(TypeCost("C-200", 1000.0, 10.0, 9.0, 12.0, {}, 0.8, *ends), "S-100")
+    assert "C-200 0.8" in told or "C-200 about 0.800" in told
+    assert "prices held as assumed" in told
+    assert ("range: wear only" in told) is (ends[0] is not None)
 
 
 def test_cost_shows_its_fuel_with_the_conversion(shown_client):
