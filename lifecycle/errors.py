@@ -19,3 +19,7 @@ class BadAssumptionError(LifecycleError):
 
 class NotEnoughDataError(LifecycleError):
     """The records carry too little to answer the question asked."""
+
+
+class UnknownBaseError(LifecycleError):
+    """A base was asked for that is not on record."""

@@ -10,6 +10,7 @@ from lifecycle.claims import Claim, check_claim
 from lifecycle.cost import CostPerLanding, cost_per_landing
 from lifecycle.decision import unshared
 from lifecycle.effectivity import note_effectivity
+from lifecycle.errors import MissingAssumptionError, UnknownBaseError
 from lifecycle.exposure import Runs, measure_runs
 from lifecycle.flying import Flying, learn_flying
 from lifecycle.forecast import ChangeOut, forecast_changeouts
@@ -159,11 +160,28 @@ def changeouts(study: Study, base: str = "", risk: float = 0.1) -> tuple[ChangeO
     -------
     tuple of ChangeOut
         Soonest first.
+
+    Raises
+    ------
+    UnknownBaseError
+        If the base asked for is not on record.
     """
+    _refuse_unknown(study, base)
     return forecast_changeouts(study.runs, study.fit, study.flying, study.on, base=base, risk=risk)
 
 
-def spares(study: Study, months: int = 24, level: float = 0.9) -> tuple[SparesMonth, ...]:
+def _refuse_unknown(study: Study, base: str) -> None:
+    """None asked for is every base; one mistyped must not look like one without brakes."""
+    records = study.records
+    named = (records.bases, records.aircraft, records.stock, study.runs.runs)
+    known = sorted({str(each) for frame in named for each in frame["base"]} - {""})
+    if base and base not in known:
+        raise UnknownBaseError(
+            f"base {base!r} is not on record; wanted one of {', '.join(known)}, or none for every base"
+        )
+
+
+def spares(study: Study, months: int = 24, level: float = 0.9, base: str = "") -> tuple[SparesMonth, ...]:
     """
     Brakes needed by base, type and month; see `spares.forecast_spares`.
 
@@ -175,13 +193,21 @@ def spares(study: Study, months: int = 24, level: float = 0.9) -> tuple[SparesMo
         How many months ahead.
     level : float
         Chance that stock should cover demand.
+    base : str
+        Only this base; "" for all.
 
     Returns
     -------
     tuple of SparesMonth
         By base, brake type and month.
+
+    Raises
+    ------
+    UnknownBaseError
+        If the base asked for is not on record.
     """
-    return forecast_spares(
+    _refuse_unknown(study, base)
+    found = forecast_spares(
         study.runs,
         study.fit,
         study.flying,
@@ -191,6 +217,7 @@ def spares(study: Study, months: int = 24, level: float = 0.9) -> tuple[SparesMo
         months=months,
         level=level,
     )
+    return tuple(month for month in found if base in ("", month.base))
 
 
 def cost(study: Study) -> CostPerLanding:
@@ -224,7 +251,8 @@ def briefing(study: Study, from_type: str, to_type: str) -> Briefing:
     Returns
     -------
     Briefing
-        Drawn with the study's seed.
+        Drawn with the study's seed. Its edition is named by the study and the two types, since the same study always
+        gives the same briefing of them; "" in a study that is not kept.
     """
     return brief_retrofit(
         study.runs,
@@ -237,6 +265,7 @@ def briefing(study: Study, from_type: str, to_type: str) -> Briefing:
         on=study.on,
         rng=np.random.default_rng(study.seed),
         study=study.number,
+        edition=f"{study.number} {from_type} to {to_type}" if study.number else "",
     )
 
 
@@ -280,5 +309,10 @@ def claims(  # noqa: PLR0913 - a claim is a type, a figure and perhaps another t
 
 
 def _refund(study: Study, brake_type: str, guaranteed_cost: float, landings: float) -> Refund:
-    of_type = next(each for each in cost(study).types if each.brake_type == brake_type)
+    told = cost(study)
+    of_type = next((each for each in told.types if each.brake_type == brake_type), None)
+    if of_type is None:
+        raise MissingAssumptionError(
+            f"no cost per landing of {brake_type} to hold a guarantee against: {'; '.join(told.warnings)}"
+        )
     return refund_of_cost(of_type.low, of_type.high, guaranteed_cost=guaranteed_cost, landings=landings)

@@ -13,6 +13,7 @@ from lifecycle.errors import BadAssumptionError, MissingAssumptionError, NotEnou
 from lifecycle.exposure import measure_runs
 from lifecycle.flying import learn_flying
 from lifecycle.retrofit import _best, brief_retrofit
+from lifecycle.study import briefing as briefing_of
 from lifecycle.study import claims, open_study
 from lifecycle.wear import fit_fleet
 from tests import builders
@@ -162,6 +163,17 @@ def test_the_brief_carries_its_numbers_and_every_assumption_used(fleet):
     assert briefing.options[0].npv == 0.0
     assert briefing.plan == "phased"
     assert briefing.npv == next(option.npv for option in briefing.options if option.name == "phased")
+
+
+def test_the_edition_of_a_brief_is_named_by_its_study_and_types(fleet):
+    def edition(number):
+        asked = open_study(
+            fleet.records, assumptions(*GIVEN.values()), on=ON, known_on=ON, seed=1, number=number
+        )
+        return briefing_of(asked, "OLD", "NEW").edition
+
+    assert edition("S-1D87") == "S-1D87 OLD to NEW"
+    assert edition("") == ""
 
 
 def test_percentiles_are_in_order_and_the_same_seed_gives_the_same_brief(fleet):
