@@ -30,6 +30,7 @@ STATES: Final = 64
 # A type whose limit is not below its new length, or that does not wear, would be replaced without end or never.
 LEAST_USABLE_MM: Final = 1.0
 LEAST_RATE_MM: Final = 1e-6
+LEAST_SHORT: Final = 0.05  # of a brake; less is none
 # Removals that send a brake to the shop and want another in its place, wear apart.
 UNSCHEDULED: Final = (
     "leak",
@@ -53,7 +54,8 @@ class SparesMonth:
     Demand for one brake type at one base in one month (its first day), and stock at the month's end.
 
     `stock` is what is there before that month's own demand is drawn: counted, arrived and back from the shop by the
-    month's end, less the demand of the months before. `short` is demand at the level asked less that, at least 0.
+    month's end, less the demand of the months before. `short` is demand at the level asked less that, at least 0;
+    below 0.05 of a brake it is 0, since what rounds to none lies within what a forecast can tell.
     """
 
     base: str
@@ -161,11 +163,15 @@ class _Cell:
                 p50=float(p50[at]),
                 p90=float(p90[at]),
                 stock=stock[at] if stock else None,
-                short=max(0.0, float(covered[at]) - stock[at]) if stock else None,
+                short=_short(float(covered[at]) - stock[at]) if stock else None,
                 warnings=warnings,
             )
             for at, month in enumerate(firsts)
         ]
+
+
+def _short(missing: float) -> float:
+    return missing if missing >= LEAST_SHORT else 0.0
 
 
 def _months(on: dt.date, months: int) -> tuple[list[dt.date], Floats]:

@@ -73,9 +73,19 @@ def test_short_is_demand_at_the_level_less_the_stock(quarter_left):
     records = fleet(b.stock("Home", "BT-1", "2026-10-15", 20))
     lower = spares(records, months=12, level=0.5)
     for high, low in zip(quarter_left, lower, strict=True):
-        assert low.short == pytest.approx(max(0.0, low.p50 - low.stock))
+        missing = low.p50 - low.stock
+        assert low.short == pytest.approx(missing if missing >= 0.05 else 0.0)
         assert high.short >= low.short
         assert high.stock == low.stock
+
+
+@pytest.mark.parametrize(("missing", "told"), [(0.04, 0.0), (0.06, 0.06)])
+def test_short_by_less_than_a_twentieth_of_a_brake_is_not_short(missing, told):
+    (none,) = spares(fleet(b.stock("Home", "BT-1", "2026-10-31", 0), worn_mm=38.0), months=1)
+    assert none.short > 1
+    enough = none.short - missing
+    (almost,) = spares(fleet(b.stock("Home", "BT-1", "2026-10-31", enough), worn_mm=38.0), months=1)
+    assert almost.short == pytest.approx(told, abs=1e-9)
 
 
 def test_without_stock_records_stock_and_short_are_null():
