@@ -101,9 +101,14 @@ def ranged(low: float | None, high: float | None) -> str:
     return ends[0] if ends[0] == ends[1] else TO.join(ends)
 
 
+def whole(value: float) -> int:
+    """Whole things, a half upwards: what page, chart and file all call so many brakes."""
+    return math.floor(value + 0.5)
+
+
 def counts_ranged(low: float, high: float) -> str:
     """A range of whole things: `1-5`."""
-    ends = (number(math.floor(low + 0.5)), number(math.floor(high + 0.5)))
+    ends = (number(whole(low)), number(whole(high)))
     return ends[0] if ends[0] == ends[1] else TO.join(ends)
 
 

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 
 import plotly.graph_objects as go
 
-from api.figures.look import ERROR, ESTIMATE, ESTIMATE_NEAR, INK, figure
+from api.figures.look import ERROR, ESTIMATE, ESTIMATE_NEAR, INK, PAPER, figure
+from api.words import whole
 from lifecycle.spares import SparesMonth
 
 # A month's figures stand in its middle, between its tick and the next.
@@ -12,10 +13,16 @@ MIDDLE = {"xperiod": "M1", "xperiodalignment": "middle"}
 
 
 def demand_and_stock(months: Sequence[SparesMonth]) -> go.Figure:
-    """Each month's P10 to P90 as a bar with its P50, the stock projected at its end, and months that fall short."""
+    """Each month's P10 to P90 as a bar with its P50, the stock to draw on, and months that fall short."""
     made = figure(
         x={"type": "date", "tickformat": "%b\n%Y", "dtick": "M3"},
-        y={"title": {"text": "brakes"}, "rangemode": "tozero", "tickformat": ",d"},
+        y={
+            "title": {"text": "brakes"},
+            "rangemode": "tozero",
+            "tickformat": ",d",
+            "zeroline": True,
+            "zerolinecolor": INK,
+        },
     )
     days = [each.month for each in months]
     made.add_bar(
@@ -38,16 +45,8 @@ def demand_and_stock(months: Sequence[SparesMonth]) -> go.Figure:
         hoverinfo="skip",
     )
     if any(each.stock is not None for each in months):
-        made.add_scatter(
-            x=days,
-            **MIDDLE,
-            y=[each.stock for each in months],
-            mode="lines",
-            name="stock for the month",
-            line={"color": INK, "width": 2, "dash": "dash", "shape": "hvh"},
-            hovertemplate="%{x|%b %Y}: stock ≈ %{y:.1f}<extra></extra>",
-        )
-    short = [each for each in months if each.short and each.short >= 0.5]
+        _stock(made, months)
+    short = [each for each in months if whole(each.short or 0.0)]
     if short:
         made.add_scatter(
             x=[each.month for each in short],
@@ -56,7 +55,38 @@ def demand_and_stock(months: Sequence[SparesMonth]) -> go.Figure:
             mode="markers",
             name="short",
             marker={"symbol": "x-thin", "size": 9, "line": {"color": ERROR, "width": 2}},
-            hovertemplate="%{x|%b %Y}: short<extra></extra>",
+            customdata=[whole(each.short or 0.0) for each in short],
+            hovertemplate="%{x|%b %Y}: short %{customdata}<extra></extra>",
         )
     made.update_layout(bargap=0.35)
     return made
+
+
+def _stock(made: go.Figure, months: Sequence[SparesMonth]) -> None:
+    """The stock to draw on in whole brakes, as the table has it; what lies below zero is short."""
+    stock = [None if each.stock is None else whole(each.stock) for each in months]
+    days = [each.month for each in months]
+    made.add_scatter(
+        x=days,
+        **MIDDLE,
+        y=stock,
+        mode="lines",
+        name="stock for the month",
+        line={"color": INK, "width": 2, "dash": "dash", "shape": "hvh"},
+        hovertemplate="%{x|%b %Y}: stock ≈ %{y:,d}<extra></extra>",
+    )
+    below = [each if each is not None and each < 0 else None for each in stock]
+    if any(below):
+        made.add_bar(
+            x=days,
+            **MIDDLE,
+            y=below,
+            name="stock below zero: short",
+            marker={
+                "color": PAPER,
+                "line": {"color": ERROR, "width": 1},
+                "pattern": {"shape": "/", "fgcolor": ERROR, "bgcolor": PAPER, "size": 6, "solidity": 0.2},
+            },
+            hovertemplate="%{x|%b %Y}: stock %{y:,d}, short<extra></extra>",
+        )
+        made.update_layout(barmode="overlay")

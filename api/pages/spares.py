@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Annotated, Final, Literal
 
@@ -101,16 +101,16 @@ def _place(each: SparesMonth) -> tuple[str, str]:
 
 def short_in_words(row: Row) -> str:
     """`Norbay, P-100: short of 1 brake from Mar 2027`, or nothing where stock covers the level."""
-    short = [each for each in row.months if each.short and each.short >= 0.5]
+    short = [each for each in row.months if words.whole(each.short or 0.0)]
     if not short:
         return ""
     worst = max(short, key=lambda each: each.short or 0.0)
     told = f"{row.name}: short from {words.month(short[0].month)}"
     if len(short) == 1:
-        return f"{told} by {words.counted(round(worst.short or 0), 'brake')}, that month alone"
+        return f"{told} by {words.counted(words.whole(worst.short or 0.0), 'brake')}, that month alone"
     return (
         f"{told}, in {words.counted(len(short), 'month')} of {len(row.months)}; most in {words.month(worst.month)}, "
-        f"by {words.counted(round(worst.short or 0), 'brake')}"
+        f"by {words.counted(words.whole(worst.short or 0.0), 'brake')}"
     )
 
 
@@ -119,7 +119,10 @@ def answer(rows: Sequence[Row], level: str) -> str:
     if not rows:
         return "No brake is due for a spare: no brakes are installed on record here."
     mean = sum(each.mean for row in rows for each in row.months)
-    told = f"About {words.counted(round(mean), 'brake')} will be needed in {len(rows[0].months)} months."
+    told = (
+        f"About {words.counted(words.whole(mean), 'brake')} will be needed in {len(rows[0].months)} months; "
+        "the range of each month is below."
+    )
     stocked = [row for row in rows if row.months[0].stock is not None]
     short = [row for row in stocked if short_in_words(row)]
     if not stocked:
@@ -154,12 +157,17 @@ def years_of(rows: Sequence[Row]) -> tuple[Year, ...]:
     )
 
 
+def in_whole_brakes(each: SparesMonth) -> SparesMonth:
+    """The month with what falls short in whole brakes, as the page tells it."""
+    return each if each.short is None else replace(each, short=words.whole(each.short))
+
+
 @router.get(SPARES.path)
 def spares(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuery) -> Response:
     """The page, or its table as a file."""
     forecast = chain.spares(study, months=int(asked.months), level=float(asked.level))
     if form:
-        here = [each for each in forecast if asked.base in ("", each.base)]
+        here = [in_whole_brakes(each) for each in forecast if asked.base in ("", each.base)]
         return download(here, name="spares", form=form)
     frame = frame_of(request, SPARES, study, asked.base)
     rows = rows_of(forecast, types_of(study).materials, asked.base)

@@ -198,6 +198,15 @@ def test_months_that_fall_short_carry_a_cross():
     assert list(crosses.x) == [months[2].month]
 
 
+def test_stock_below_zero_is_drawn_as_the_table_tells_it_and_is_short():
+    months = [SparesMonth("Home", "T", month_after(DAY, at), 2.0, 1.0, 2.0, 4.0, stock, max(0.0, 4.0 - stock))
+              for at, stock in enumerate((5.0, -0.4, -2.6))]  # fmt: skip
+    traces = {trace.name: trace for trace in demand_and_stock(months).data}
+    assert list(traces["stock for the month"].y) == [5, 0, -3]
+    assert list(traces["stock below zero: short"].y) == [None, None, -3]
+    assert list(traces["short"].customdata) == [4, 7]
+
+
 def test_a_base_without_a_count_has_no_stock_line():
     month = SparesMonth("Home", "T", DAY, 2.0, 1.0, 2.0, 4.0, None, None)
     assert [trace.name for trace in demand_and_stock([month]).data] == ["demand, P10 to P90", "P50"]

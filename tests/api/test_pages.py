@@ -173,6 +173,20 @@ def test_spares_say_where_stock_is_and_where_it_is_not_known(shown_client):
     assert "Stock as last counted, orders and brakes in the shop" in told
 
 
+def test_short_is_the_same_number_in_the_page_and_in_its_file(shown_client):
+    told = re.findall(r"short ([\d\s]+?)(?= [^\d])", text_of(shown_client.get("/spares")))
+    rows = [int(row["short"]) for row in table_of(shown_client, "/spares?format=csv") if row["short"]]
+    assert sorted(map(int, told)) == sorted(filter(None, rows))
+    assert told
+
+
+def test_spares_give_no_range_of_a_sum_that_nobody_worked_out(shown_client):
+    told = text_of(shown_client.get("/spares"))
+    assert re.search(
+        r"About [\d ]+ brakes? will be needed in 12 months; the range of each month is below\.", told
+    )
+
+
 def test_cost_adds_up_to_its_elements_in_the_table(shown_client):
     for row in table_of(shown_client, "/cost?format=csv"):
         names = (
