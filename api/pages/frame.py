@@ -20,6 +20,7 @@ from api.errors import Problem
 from api.form_guard import form_token
 from api.pages.assets import asset_url, placeholder_id
 from api.pages.navigation import Place, by_group
+from api.pages.reach import Gap
 from api.writes import write_key
 
 TEMPLATES = Path(__file__).parent.parent / "templates"
@@ -35,6 +36,7 @@ class Scope:
     known_on: dt.date
     records_through: dt.date | None
     missing_aircraft_days: int
+    gaps: tuple[Gap, ...]
     study: str
     every_base: bool = True
 

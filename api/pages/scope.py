@@ -34,6 +34,7 @@ def scope_of(study: Study, base: str) -> Scope:
         known_on=study.known_on,
         records_through=reach.through,
         missing_aircraft_days=reach.missing_aircraft_days,
+        gaps=reach.gaps,
         study=study.number,
         every_base=not own,
     )

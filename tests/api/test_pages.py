@@ -247,6 +247,13 @@ def test_a_wrong_question_names_the_field_the_value_and_what_is_wanted(shown_cli
     told = text_of(shown_client.get("/changeouts?risk=7&on=3/4"))
     assert "risk is '7': wanted '0.1', '0.25' or '0.5'" in told
     assert "on: '3/4' is not a day; wanted like 2026-03-14" in told.lower()
+    assert "On (a day as year, month, day in figures with hyphens: 14 March 2026 is 2026-03-14)" in told
+
+
+def test_missing_aircraft_days_are_listed_on_every_page_that_counts_them(shown_client):
+    page = shown_client.get("/changeouts").text
+    listed = re.search(r'<details class="origin gaps">.*?</details>', page, re.DOTALL).group()
+    assert re.findall(r"<li>(ZZ-\w): (\d{4}-\d\d-\d\d)</li>", listed)
 
 
 def test_a_field_left_empty_asks_for_what_is_taken_by_default(shown_client):

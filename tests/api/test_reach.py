@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from api.pages.reach import Reach, reach_of
+from api.pages.reach import Gap, Reach, reach_of
 from tests.builders import aircraft, change, daily, landings, records
 
 
@@ -16,7 +16,8 @@ def test_before_the_first_landing_there_is_no_reach():
 
 def test_a_day_without_a_row_is_missing_and_a_zero_is_not():
     log = records(daily(1, "2026-01-01", 50), landings(1, "2026-02-20", 0), landings(1, "2026-02-22", 2))
-    assert reach_of(log) == Reach(dt.date(2026, 2, 22), 1)
+    gone = dt.date(2026, 2, 21)
+    assert reach_of(log) == Reach(dt.date(2026, 2, 22), 1, (Gap("ZZ-001", gone, gone),))
 
 
 def test_a_blank_is_not_reported_and_a_running_total_is():
@@ -37,7 +38,9 @@ def test_a_period_total_covers_its_days():
 def test_an_aircraft_that_fell_behind_is_missing_each_day_since():
     craft = (aircraft(1), aircraft(2, base="Away"))
     log = records(*craft, daily(1, "2026-01-01", 60), daily(2, "2026-01-01", 55))
-    assert reach_of(log) == Reach(dt.date(2026, 3, 1), 5)
+    gap = Gap("ZZ-002", dt.date(2026, 2, 25), dt.date(2026, 3, 1))
+    assert gap.days == 5
+    assert reach_of(log) == Reach(dt.date(2026, 3, 1), 5, (gap,))
     assert reach_of(log, "Away").missing_aircraft_days == 5
     assert reach_of(log, "Home").missing_aircraft_days == 0
 
@@ -48,3 +51,18 @@ def test_an_aircraft_in_store_is_not_missed():
         daily(2, "2026-01-01", 55),
     )  # fmt: skip
     assert reach_of(log).missing_aircraft_days == 0
+
+
+def test_no_more_than_fifty_gaps_are_told_and_all_are_counted():
+    every_other = [landings(1, f"2026-02-{day:02}", 2) for day in range(2, 29, 2)]
+    others = [aircraft(number) for number in range(2, 60)]
+    log = records(aircraft(1), *others, daily(1, "2026-01-01", 10), *every_other)
+    found = reach_of(log)
+    assert len(found.gaps) == 50
+    assert found.missing_aircraft_days == 58 * 30 + 16
+
+
+def test_an_aircraft_is_told_by_the_name_that_it_carried_on_the_day():
+    log = records(aircraft(1), aircraft(2), change(2, "2026-02-20", new_registration="ZZ-9"),
+                  daily(1, "2026-01-01", 60), daily(2, "2026-01-01", 55))  # fmt: skip
+    assert [gap.registration for gap in reach_of(log).gaps] == ["ZZ-9"]
