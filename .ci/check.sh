@@ -13,4 +13,5 @@ if [ "${1:-}" = "--long" ]; then marker="long"; shift; fi
 "$bin/mypy"
 "$bin/lint-imports"
 "$bin/python" .ci/file_sizes.py
-"$bin/python" -m pytest -m "$marker" "$@"
+# A file's tests stay together, so that each server and browser is started once a worker.
+"$bin/python" -m pytest -n auto --dist loadfile -m "$marker" "$@"
