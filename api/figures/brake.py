@@ -11,6 +11,7 @@ from lifecycle.story import BrakeStory
 
 BINS = 14
 CLOSE_DAYS = 120
+LAST_THIRD = 2 / 3
 
 
 def wear_plot(story: BrakeStory) -> go.Figure:
@@ -36,6 +37,35 @@ def wear_plot(story: BrakeStory) -> go.Figure:
                 "bgcolor": PAPER,
             },
         )
+    if story.fan_by_landings:
+        made.add_vline(
+            x=landings_now(story),
+            line={"color": INK, "width": 1},
+            annotation={
+                "text": f"{story.on:%Y-%m-%d}: {landings_now(story):,.0f} landings".replace(",", " "),
+                "font": {"color": INK},
+                "bgcolor": PAPER,
+                "yanchor": "top",
+                "xanchor": "right",
+            },
+        )
+    return made
+
+
+def wear_ahead(story: BrakeStory) -> go.Figure:
+    """The same plot from the last third of the run on, so that the fan is wide enough to be read."""
+    made = wear_plot(story)
+    now, fan = landings_now(story), story.fan_by_landings
+    first = now * LAST_THIRD
+    end = now + max(each.landings for each in fan)
+    seen = [each.left_high for each in story.fit if each.landings >= first]
+    seen += [each.left_mm for each in story.readings if each.left_mm is not None and each.landings >= first
+             and each.run == story.runs[0].run]  # fmt: skip
+    high = max([*seen, *(each.left_p90 for each in fan)])
+    low = min([*(each.left_p10 for each in fan), high if story.limit_mm is None else story.limit_mm])
+    room = 0.08 * (high - low)
+    made.update_xaxes(range=[first, end], rangemode="normal")
+    made.update_yaxes(range=[low - room, high + room], rangemode="normal")
     return made
 
 

@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from api import words
 from api.access import LetIn, need, within
 from api.deps import AskedStudy
-from api.figures.brake import outcome_dots, wear_plot
+from api.figures.brake import outcome_dots, wear_ahead, wear_plot
 from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import BRAKE_RECORD, BRAKES
@@ -101,9 +101,10 @@ def brake(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuer
 
 @router.get(f"{BRAKE_RECORD}/figures.json")
 def figures(study: AskedStudy, asked: AskedQuery, person: LetIn) -> Response:
-    """Wear of the latest run, and twenty equally likely days."""
+    """Wear of the latest run, what lies ahead of it closer up, and twenty equally likely days."""
     story = brake_story(study, brake_id(study, asked, person))
-    return figures_answer({"wear": wear_plot(story), "outcomes": outcome_dots(story)})
+    ahead = {"ahead": wear_ahead(story)} if story.fan_by_landings else {}
+    return figures_answer({"wear": wear_plot(story), **ahead, "outcomes": outcome_dots(story)})
 
 
 def seen_brakes(study: Study, person: Person) -> pd.DataFrame:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.figures.brake import outcome_dots, stacked, wear_plot
+from api.figures.brake import landings_now, outcome_dots, stacked, wear_ahead, wear_plot
 from api.figures.brief_words import dated_flows, swings
 from api.figures.changeouts import acts_by_month
 from api.figures.cost import cost_elements
@@ -144,7 +144,8 @@ def test_names_with_markup_reach_a_chart_as_plain_text():
     assert not [text for text in texts_of(figure) if "<" in text]
 
 
-@pytest.mark.parametrize("make", [lambda: wear_plot(story()), lambda: outcome_dots(story()),
+@pytest.mark.parametrize("make", [lambda: wear_plot(story()), lambda: wear_ahead(story()),
+                                  lambda: outcome_dots(story()),
                                   lambda: cash_by_year(dated_flows(briefing(), 2026), "EUR"),
                                   lambda: swing(briefing())])  # fmt: skip
 def test_no_chart_holds_markup_or_a_theme_of_its_library(make):
@@ -224,6 +225,26 @@ def test_the_wear_plot_shows_every_reading_fit_fan_and_limit():
     assert traces["middle ahead"].x[0] == pytest.approx(400.0)
     assert traces["middle ahead"].y[0] == pytest.approx(36.0, abs=0.5)
     assert wear_plot(told).layout.shapes[0].y0 == 20.0
+
+
+def test_the_wear_plots_mark_the_landings_of_the_forecast_day():
+    told = story()
+    for figure in (wear_plot(told), wear_ahead(told)):
+        mark = figure.layout.shapes[1]
+        assert mark.x0 == mark.x1 == landings_now(told)
+        # Day 119 of the run, its own landings not counted yet, at 4 a day.
+        assert figure.layout.annotations[1].text == "2026-04-30: 476 landings"
+
+
+def test_the_closer_view_begins_in_the_last_third_and_holds_fan_and_limit():
+    told = story()
+    axes = wear_ahead(told).layout
+    first, end = axes.xaxis.range
+    assert first == pytest.approx(476 * 2 / 3)
+    assert end == landings_now(told) + told.fan_by_landings[-1].landings
+    low, high = axes.yaxis.range
+    assert low < told.limit_mm < high
+    assert all(low < each.left_p10 and each.left_p90 < high for each in told.fan_by_landings)
 
 
 def test_assumed_ranges_are_hatched_in_ochre():

@@ -277,7 +277,7 @@ def test_a_wrong_question_is_refused_with_what_was_typed(shown_client, asked):
         ("/changeouts/figures.json", {"months"}),
         ("/cost/figures.json", {"elements"}),
         ("/retrofit/figures.json?from=S-100&to=C-200", {"cash", "swing"}),
-        (f"{BRAKE_RECORD}/figures.json?serial=S-3", {"wear", "outcomes"}),
+        (f"{BRAKE_RECORD}/figures.json?serial=S-3", {"wear", "ahead", "outcomes"}),
         ("/spares/figures.json?base=Home", {"Home, S-100"}),
     ],
 )
