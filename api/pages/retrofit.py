@@ -14,9 +14,11 @@ from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import RETROFIT
 from api.pages.origin import Origin, origin_of
+from api.pages.pairs import Pair, opened_first, pairs_of
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
+from lifecycle.errors import LifecycleError
 from lifecycle.retrofit import Briefing, Option
 from lifecycle.study import Study
 
@@ -40,6 +42,7 @@ class RetrofitPage:
     types: tuple[str, ...]
     from_type: str
     to_type: str
+    pairs: tuple[Pair, ...]
     charts: str
     origin: Origin
     briefing: Briefing | None = None
@@ -58,13 +61,28 @@ class RetrofitPage:
 def retrofit(
     request: Request, study: AskedStudy, form: AskedForm, from_type: FromType = "", to_type: ToType = ""
 ) -> Response:
-    """The brief of one change, or its yearly cash as a file; without types, the choice alone."""
-    chosen = bool(from_type and to_type)
-    briefing = chain.briefing(study, from_type=from_type, to_type=to_type) if chosen else None
+    """The brief of one change, or its cash as a file; without types, the only change with a price, or a choice."""
+    first = None if from_type or to_type else opened_first(pairs_of(study.runs, study.assumptions))
+    briefing = None
+    if first:
+        briefing = brief_if_told(study, first)
+        from_type, to_type = (first.from_type, first.to_type) if briefing else ("", "")
+    elif from_type and to_type:
+        briefing = chain.briefing(study, from_type=from_type, to_type=to_type)
     if form and briefing:
         return download(dated_flows(briefing, study.on.year), name="retrofit-cash", form=form)
     frame = frame_of(request, RETROFIT, study)
+    # Links of the page name the types even where nobody typed them.
+    frame = replace(frame, asked={**frame.asked, "from": from_type, "to": to_type})
     return render("retrofit.html", page_of(frame, study, from_type, to_type, briefing))
+
+
+def brief_if_told(study: Study, pair: Pair) -> Briefing | None:
+    """The brief of a change that nobody asked for: where it cannot be given, the page asks instead of refusing."""
+    try:
+        return chain.briefing(study, from_type=pair.from_type, to_type=pair.to_type)
+    except LifecycleError:
+        return None
 
 
 @router.get(f"{RETROFIT.path}/figures.json")
@@ -89,6 +107,7 @@ def page_of(
         types=tuple(types_of(study).materials),
         from_type=from_type,
         to_type=to_type,
+        pairs=pairs_of(study.runs, study.assumptions),
         charts=frame.link(f"{RETROFIT.path}/figures.json"),
         origin=origin,
     )

@@ -234,7 +234,11 @@ def test_the_present_value_of_a_brief_ends_at_its_net_present_value(shown_client
 
 
 def test_a_retrofit_without_types_asks_for_them(shown_client):
-    assert "Choose the brake type in service and the one proposed." in text_of(shown_client.get("/retrofit"))
+    answer = shown_client.get("/retrofit?on=2026-05-30")
+    assert "Choose the brake type in service and the one proposed." in text_of(answer)
+    # Either type's kit has a cost here, so none is opened unasked.
+    link = re.search(r'href="([^"]+)">S-100 to C-200<', answer.text).group(1)
+    assert unescape(link) == "/retrofit?on=2026-05-30&from=S-100&to=C-200"
 
 
 def test_a_link_to_another_page_keeps_the_scope_and_drops_the_rest(shown_client):
