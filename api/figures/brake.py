@@ -113,9 +113,8 @@ def _fan(made: go.Figure, story: BrakeStory) -> None:
 
 
 def landings_now(story: BrakeStory) -> float:
-    """Braked landings of the run by now: at its last reading in the rate, and since."""
-    used = [each.landings for each in story.readings if each.used and each.run == story.runs[0].run]
-    return max(used, default=0.0) + (story.landings_since_read or 0.0)
+    """Braked landings of the run by now."""
+    return story.landings_in_run or 0.0
 
 
 def _fit(made: go.Figure, story: BrakeStory) -> None:

@@ -138,6 +138,6 @@ def payback_in_words(found: Briefing) -> str:
     if middle is None:
         return f"Discounted, in the middle of the forecast it never pays back; {sure}."
     if low is None or high is None:
-        return f"Discounted, it pays back in about {middle:.1f} years, and at the worst in ten not at all; {sure}."
+        return f"Discounted, it pays back in about {middle:.1f} years, in 1 case of 10 or more never; {sure}."
     between = f"{words.number(low, 1)} to {words.number(high, 1)}"
     return f"Discounted, it pays back in about {words.number(middle, 1)} years (8 in 10: {between}); {sure}."
