@@ -30,7 +30,7 @@ def cost_elements(cost: CostPerLanding, materials: Mapping[str, str]) -> go.Figu
     )
     for at, each in enumerate(cost.types):
         offset = (at - (len(cost.types) - 1) / 2) * min(0.3, 0.84 / len(cost.types))
-        values = [each.cost_per_landing, *(each.elements.get(name, 0.0) for name in names)]
+        values = [each.cost_per_landing, *(each.elements.get(name) for name in names)]
         heights = [row + offset for row in range(len(rows))]
         made.add_bar(
             x=values,
@@ -52,6 +52,7 @@ def cost_elements(cost: CostPerLanding, materials: Mapping[str, str]) -> go.Figu
                 "color": ESTIMATE,
                 "line": {"width": 1.5},
             },
+            cliponaxis=False,
             error_x=_range(each.cost_per_landing, each.low, each.high, len(names)),
             hovertemplate=f"{plain(each.brake_type)}: {cost.currency} %{{x:.2f}}<extra></extra>",
         )

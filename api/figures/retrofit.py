@@ -79,7 +79,7 @@ def swing(briefing: Briefing) -> go.Figure:
             y=names,
             x=[getattr(each, f"npv_{end}") / scale for each in drivers],
             mode="text",
-            text=[plain(getattr(each, end)) for each in drivers],
+            text=[f" {plain(getattr(each, end))} " for each in drivers],
             textposition=[_outward(each, end) for each in drivers],
             textfont={"size": 14, "color": INK},
             cliponaxis=False,

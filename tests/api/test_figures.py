@@ -123,11 +123,11 @@ def test_costs_begin_at_zero_and_the_sum_alone_has_a_range():
 
 
 def test_every_line_of_a_cost_ends_in_the_name_of_its_type():
-    figure = cost_elements(cost_of(type_cost("T", {"fuel": 8.0}), type_cost("U", {"fuel": 2.0})), {})
+    figure = cost_elements(cost_of(type_cost("T", {"fuel": 8.0}), type_cost("U", {"hour": 2.0})), {})
     ends = {
         trace.text[0].strip(): list(trace.x) for trace in figure.data if getattr(trace, "mode", "") == "text"
     }
-    assert ends == {"T": [pytest.approx(9.6), 8.0], "U": [pytest.approx(2.4), 2.0]}
+    assert ends == {"T": [pytest.approx(9.6), 8.0, None], "U": [pytest.approx(2.4), None, 2.0]}
     rows = [height for trace in figure.data if getattr(trace, "mode", "") == "text" for height in trace.y]
     assert len(set(rows)) == len(rows)
 
