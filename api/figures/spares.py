@@ -8,6 +8,7 @@ from api.figures.look import ERROR, ESTIMATE, ESTIMATE_NEAR, INK, PAPER, figure
 from api.words import whole
 from lifecycle.spares import SparesMonth
 
+FEW = 4
 # A month's figures stand in its middle, between its tick and the next.
 MIDDLE = {"xperiod": "M1", "xperiodalignment": "middle"}
 
@@ -20,6 +21,8 @@ def demand_and_stock(months: Sequence[SparesMonth]) -> go.Figure:
             "title": {"text": "brakes"},
             "rangemode": "tozero",
             "tickformat": ",d",
+            # Few brakes: no tick between whole ones.
+            **({"dtick": 1} if max((each.p90 for each in months), default=0.0) <= FEW else {}),
             "zeroline": True,
             "zerolinecolor": INK,
         },
