@@ -5,6 +5,7 @@ import random
 from dataclasses import dataclass, field
 
 from db.chain import Act, append
+from db.errors import ConflictError
 from db.records.brakes import Brake, Deactivation, Installation, Removal, Reshim, ShopVisit
 from db.records.economics import AssumptionEntry, FlyingPlan, Order, StockCount
 from db.records.fleet import Aircraft, AircraftChange, AircraftType, BaseStation, BrakeType, Effectivity
@@ -60,12 +61,16 @@ class History:
 
 
 def write(session, history, rows):
-    """One change of several facts."""
+    """One change of several facts; none where its key was entered before, as the database refuses a second one."""
     by_kind = {}
     for row in rows:
         by_kind.setdefault(row["file"], []).append(row)
     tables = [(MODELS[kind], [_values(row) for row in kind_rows]) for kind, kind_rows in by_kind.items()]
-    given = append(session, ACT, tables)
+    try:
+        with session.begin_nested():
+            given = append(session, ACT, tables)
+    except ConflictError:
+        return
     for numbers, kind_rows in zip(given.records, by_kind.values(), strict=True):
         for number, row in zip(numbers, kind_rows, strict=True):
             unset = {"id": number, "seq": given.changes[0], "version": 1, "withdrawn": False}

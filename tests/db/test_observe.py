@@ -5,6 +5,7 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 import pytest
+from sqlalchemy import select
 
 from db.chain import Act, append
 from db.lookup import Known, known_by
@@ -205,7 +206,14 @@ def test_what_a_known_record_refers_to_is_known_in_its_first_version(session, fl
 
 def limit(session, fleet, length, **values):
     told = {"brake_type": fleet["brake_type"], "convention": "left", "limit": str(length), "unit": "mm"}
-    told |= {"limit_nm": length * 10**6, "at_limit": "off", "effective_on": DAY, "source": "invented manual"}
+    # Each from a day of its own: a second limit of one key from one day would be a correction of the first.
+    since = DAY - dt.timedelta(days=30 - len(session.scalars(select(WearLimit.id)).all()))
+    told |= {
+        "limit_nm": length * 10**6,
+        "at_limit": "off",
+        "effective_on": since,
+        "source": "invented manual",
+    }
     return add(session, WearLimit, **(told | {"approved": True} | values))
 
 
