@@ -33,8 +33,12 @@ def migrate(url: str, revision: str = "head") -> None:
 def check(engine: Engine) -> None:
     """Refuse a database whose schema is not exactly this program's."""
     file = engine.url.database if engine.dialect.name == "sqlite" else None
-    if file and Path(file).parent.is_dir() and not Path(file).exists():  # connecting would leave an empty file
-        raise SchemaError(f"{file} is not there; make a ledger with `pinledger migrate`, or name another file")
+    if (
+        file and Path(file).parent.is_dir() and not Path(file).exists()
+    ):  # connecting would leave an empty file
+        raise SchemaError(
+            f"{file} is not there; make a ledger with `pinledger migrate`, or name another file"
+        )
     with engine.connect() as connection:
         found = MigrationContext.configure(connection).get_current_revision()
     scripts = ScriptDirectory.from_config(configuration())
