@@ -189,6 +189,33 @@ COLUMNS: Final[Mapping[str, Mapping[str, str]]] = {
     },
 }
 
+# Why a brake comes off. Of the unscheduled reasons, wear apart, each sends a brake to the shop and wants another.
+UNSCHEDULED: Final = (
+    "leak",
+    "overheat",
+    "rejected take-off",
+    "oxidation",
+    "contamination",
+    "damage",
+    "foreign object",
+    "vibration",
+    "dragging",
+    "pin broken",
+    "fuse plug",
+    "other",
+)
+REMOVAL_REASONS: Final = (
+    "worn",
+    *UNSCHEDULED[:-1],
+    "robbed",
+    "opportunity",
+    "modification",
+    "service bulletin",
+    "storage expired",
+    "lease return",
+    UNSCHEDULED[-1],
+)
+
 EMPTY_DTYPE: Final[Mapping[str, Any]] = {
     TEXT: "str",
     NUMBER: "float64",

@@ -15,7 +15,7 @@ from lifecycle.demand import Demand, Positions, expected_demand
 from lifecycle.exposure import Runs
 from lifecycle.flying import Flying
 from lifecycle.installed import Installed, installed_brakes
-from lifecycle.observations import Records
+from lifecycle.observations import UNSCHEDULED, Records
 from lifecycle.shelf import count_shelf, project_shelf
 from lifecycle.stock import mixed_quantile
 from lifecycle.wear import FleetFit, prior_rate
@@ -31,21 +31,6 @@ STATES: Final = 64
 LEAST_USABLE_MM: Final = 1.0
 LEAST_RATE_MM: Final = 1e-6
 LEAST_SHORT: Final = 0.05  # of a brake; less is none
-# Removals that send a brake to the shop and want another in its place, wear apart.
-UNSCHEDULED: Final = (
-    "leak",
-    "overheat",
-    "rejected take-off",
-    "oxidation",
-    "contamination",
-    "damage",
-    "foreign object",
-    "vibration",
-    "dragging",
-    "pin broken",
-    "fuse plug",
-    "other",
-)
 
 
 @dataclass(frozen=True)
