@@ -1,0 +1,203 @@
+"""
+Sheets are issued, their lines kept as they are typed, and the whole posted.
+
+A line says which lines it saw standing in its place. What it saw, it replaces; a line that it did not see and that says
+something else stays beside it as a conflict, until somebody who has seen both types the place again.
+"""
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from db.errors import ConflictError, KeyReusedError, LedgerError, NotFoundError
+from db.lookup import aircraft_by_registration, base_ids
+from db.records.sheets import CONFLICT, KINDS, POSTED, REPLACED, STANDING, Sheet, SheetLine
+from db.secrets_kept import time_text
+from db.sheet_code import new_code
+from db.sheets import IssuedSheet, KeptLine, issued, lines_of
+
+TRIES: Final = 50
+LONGEST_KEY: Final = 80
+LONGEST_LINE: Final = 2_000
+
+
+@dataclass(frozen=True)
+class TypedLine:
+    """A line as a browser sends it: its key, its place on the sheet, what was typed, keys of the lines it saw there."""
+
+    key: str
+    place: str
+    typed: Mapping[str, str]
+    seen: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SheetAsked:
+    """What a sheet is for."""
+
+    kind: str
+    day: dt.date
+    base: str = ""
+    registration: str = ""
+    work_order: str = ""
+
+
+def issue_sheet(
+    session: Session, asked: SheetAsked, asks: Mapping[str, Any], *, person: str, now: dt.datetime
+) -> IssuedSheet:
+    """
+    Issue a sheet under a new code; `asks` is what it asks for and stays as issued.
+
+    There is one sheet of landings for a base and a day: if it was issued before, that one is returned as it is.
+    """
+    row = {
+        "kind": asked.kind,
+        "base": _base(session, asked.base),
+        "day": asked.day,
+        "aircraft": _aircraft(session, asked.registration, asked.day),
+        "work_order": asked.work_order or None,
+        "asks": json.dumps(dict(asks), sort_keys=True),
+    }
+    if asked.kind not in KINDS:
+        raise LedgerError(f"{asked.kind!r} is no kind of sheet; wanted one of {', '.join(KINDS)}")
+    for _ in range(TRIES):
+        before = _landings_sheet(session, row["base"], asked.day) if asked.kind == "landings" else None
+        if before is not None:
+            return issued(session, before)
+        try:
+            with session.begin_nested():
+                sheet = Sheet(code=new_code(), **row, issued_by=person, issued_at=time_text(now))
+                session.add(sheet)
+        except IntegrityError:
+            continue  # the code is taken, or somebody opened the same sheet at this moment
+        return issued(session, sheet)
+    raise ConflictError(f"no free code was found in {TRIES} tries; try again")
+
+
+def keep_line(
+    session: Session, code: str, line: TypedLine, *, person: str, now: dt.datetime
+) -> tuple[KeptLine, ...]:
+    """
+    Keep one line, once for its key, and return all that is open in its place now: one line, or several in conflict.
+
+    A line for a place that a posted sheet has settled is a conflict too, if it says something else.
+    """
+    _check(line)
+    _locked(session, code)
+    before = session.get(SheetLine, line.key)
+    if before is None:
+        _place_line(session, code, line, person, now)
+    elif (before.sheet, before.place, json.loads(before.typed)) != (code, line.place, dict(line.typed)):
+        raise KeyReusedError(
+            f"the line key {line.key!r} was used for something else; give each line typed a key of its own"
+        )
+    return tuple(each for each in lines_of(session, code) if each.place == line.place)
+
+
+def post_sheet(session: Session, code: str, *, person: str, now: dt.datetime) -> IssuedSheet:
+    """Mark a sheet as typed back; refused while two devices differ in a place. Posting again changes nothing."""
+    sheet = _locked(session, code)
+    open_lines = lines_of(session, code)
+    torn = sorted({each.place for each in open_lines if each.state == CONFLICT})
+    if torn:
+        raise ConflictError(
+            f"two devices differ in {', '.join(torn)}; look at both values, type the right one there, then post again"
+        )
+    for line in session.scalars(
+        select(SheetLine).where(SheetLine.sheet == code, SheetLine.state == STANDING)
+    ):
+        line.state = POSTED
+    if sheet.posted_at is None:
+        sheet.posted_by, sheet.posted_at = person, time_text(now)
+    session.flush()
+    return issued(session, sheet)
+
+
+def _place_line(session: Session, code: str, line: TypedLine, person: str, now: dt.datetime) -> None:
+    there = select(SheetLine).where(SheetLine.sheet == code, SheetLine.place == line.place)
+    every = session.scalars(there.order_by(SheetLine.kept_at, SheetLine.key)).all()
+    new = SheetLine(
+        key=line.key,
+        sheet=code,
+        place=line.place,
+        typed=json.dumps(dict(line.typed), sort_keys=True),
+        seen=" ".join(line.seen),
+        state=REPLACED,
+        person=person,
+        kept_at=time_text(now),
+    )
+    session.add(new)
+    # A line that comes late, after the one that replaced it, is replaced already.
+    if not any(line.key in each.seen.split() for each in every):
+        still_open = []
+        for each in every:
+            if each.key in line.seen:
+                each.state = REPLACED
+            elif each.state != REPLACED:
+                still_open.append(each)
+        _settle([*still_open, new])
+    session.flush()
+
+
+def _settle(lines: list[SheetLine]) -> None:
+    """Of lines that say the same the first counts; where several are left, those after the first are in conflict."""
+    first: dict[str, SheetLine] = {}
+    for each in lines:
+        if first.setdefault(each.typed, each) is not each:
+            each.state = REPLACED
+        elif len(first) > 1:
+            each.state = CONFLICT
+        elif each.state != POSTED:
+            each.state = STANDING
+
+
+def _check(line: TypedLine) -> None:
+    for key in (line.key, *line.seen):
+        if not 0 < len(key) <= LONGEST_KEY or not key.isprintable() or " " in key:
+            raise LedgerError(
+                f"{key[:40]!r} is no line key; wanted 1 to {LONGEST_KEY} characters without spaces, such as a UUID"
+            )
+    length = len(line.place) + sum(len(name) + len(text) for name, text in line.typed.items())
+    if not line.place or length > LONGEST_LINE:
+        raise LedgerError(
+            f"a line names its place and has at most {LONGEST_LINE} characters; this has {length}"
+        )
+
+
+def _locked(session: Session, code: str) -> Sheet:
+    """Return the sheet, held until the transaction ends, so that of two lines the second sees the first."""
+    found = session.scalars(select(Sheet).where(Sheet.code == code).with_for_update()).one_or_none()
+    if found is None:
+        raise NotFoundError(f"no sheet {code} was issued here; check the code")
+    return found
+
+
+def _landings_sheet(session: Session, base: int | None, day: dt.date) -> Sheet | None:
+    of_base = Sheet.base.is_(None) if base is None else Sheet.base == base
+    return session.scalars(
+        select(Sheet).where(Sheet.kind == "landings", of_base, Sheet.day == day)
+    ).one_or_none()
+
+
+def _base(session: Session, name: str) -> int | None:
+    if not name:
+        return None
+    known = base_ids(session)
+    if name not in known:
+        raise NotFoundError(f"no base {name!r} is on record; known are {', '.join(sorted(known)) or 'none'}")
+    return known[name]
+
+
+def _aircraft(session: Session, registration: str, day: dt.date) -> int | None:
+    if not registration:
+        return None
+    found = aircraft_by_registration(session, day).get(registration)
+    if found is None:
+        raise NotFoundError(f"no aircraft carried the registration {registration!r} on {day}; check both")
+    return found
