@@ -12,7 +12,7 @@ from db.files import FILES, File
 from db.files.column import PIN
 from db.frames import frame_of
 from db.lookup import Known, current
-from db.records.brakes import Brake, Deactivation, Installation, Removal, Reshim, ShopVisit
+from db.records.brakes import Brake, Deactivation, Installation, Removal, Reshim, ShopVisit, StockMovement
 from db.records.economics import AssumptionEntry, FlyingPlan, Order, StockCount
 from db.records.fleet import (
     Aircraft,
@@ -43,6 +43,7 @@ TABLES: Final[Mapping[str, type[Fact]]] = {
     "events": Event,
     "exclusions": Exclusion,
     "shop_visits": ShopVisit,
+    "stock_movements": StockMovement,
     "stock": StockCount,
     "orders": Order,
     "flying_plan": FlyingPlan,

@@ -1,4 +1,4 @@
-"""Brakes by serial, and their visits to a shop."""
+"""Brakes by serial, their visits to a shop, and the stock that they are put into."""
 
 from typing import Any
 
@@ -11,11 +11,12 @@ from db.chain import Act
 from db.entry.economics import CURRENCY
 from db.entry.named import Mask, Named, Numbers
 from db.entry.outcome import Outcome
+from db.entry.possible import refuse_days_ahead
 from db.files import FILES
 from db.fleet_on import brake_types_of
 from db.frames import frame_of
-from db.lookup import among, brake_type_ids, find_brakes
-from db.records.brakes import Brake, Occupancy, ShopVisit
+from db.lookup import among, brake_type_ids, current, find_brakes
+from db.records.brakes import Brake, Occupancy, ShopVisit, StockMovement
 
 
 def record_brakes(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
@@ -51,6 +52,29 @@ def record_shop_visits(session: Session, act: Act, rows: pd.DataFrame) -> Outcom
     rule = "the brake is installed on an aircraft then; it cannot be in two places"
     named.refuse("sent_on", fitted, rule, "enter its removal first, or check the days")
     return named.record(act, ShopVisit, brake=brakes, brake_back=brakes_back)
+
+
+def record_stock_movements(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
+    """Enter that brakes were put into the stock of a base; a brake on an aircraft or at a shop cannot be."""
+    named = Named(session, FILES["stock_movements"], rows)
+    refuse_days_ahead(named, "day")
+    brakes = named.brakes()
+    that_day = rows[["day"]].reset_index(drop=True).assign(brake=brakes, place=range(len(rows)))
+    wanted = brakes[brakes > 0].astype(int).tolist()
+    stays = frame_of(session, select(table_of(Occupancy)).where(among(Occupancy.brake, wanted)))
+    on_it = that_day.merge(stays, on="brake")
+    fitted = on_it[(on_it["from_on"] <= on_it["day"]) & ~(on_it["to_on"] <= on_it["day"])]
+    visits = frame_of(session, current(ShopVisit).where(among(ShopVisit.brake, wanted)))
+    at_it = that_day.merge(visits[["brake", "sent_on", "back_on"]], on="brake")
+    away = at_it[(at_it["sent_on"] < at_it["day"]) & ~(at_it["back_on"] <= at_it["day"])]
+    for found, where, what in (
+        (fitted, "installed on an aircraft", "removal"),
+        (away, "at a shop", "return from the shop"),
+    ):
+        bad: Mask = that_day["place"].isin(found["place"]).to_numpy(dtype=bool)
+        rule = f"the brake is {where} then; it cannot be in two places"
+        named.refuse("day", bad, rule, f"enter its {what} first, or check the day")
+    return named.record(act, StockMovement, brake=brakes, base=named.bases())
 
 
 def _types_back(session: Session, rows: pd.DataFrame, brakes: Numbers) -> "pd.Series[str]":

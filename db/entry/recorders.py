@@ -7,7 +7,7 @@ import pandas as pd
 from sqlalchemy.orm import Session
 
 from db.chain import Act
-from db.entry.brakes import record_brakes, record_shop_visits
+from db.entry.brakes import record_brakes, record_shop_visits, record_stock_movements
 from db.entry.changes import record_aircraft_changes
 from db.entry.economics import record_assumptions, record_flying_plan, record_orders, record_stock
 from db.entry.events import record_events, record_exclusions
@@ -51,6 +51,7 @@ def recorders(
         "pin_readings": partial(record_pin_readings, approved=approved),
         "rulings": record_rulings,
         "shop_visits": record_shop_visits,
+        "stock_movements": record_stock_movements,
         "events": record_events,
         "exclusions": record_exclusions,
         "stock": record_stock,

@@ -3,7 +3,15 @@
 from collections.abc import Mapping
 from typing import Final
 
-from db.files.brakes import BRAKES, DEACTIVATIONS, INSTALLATIONS, REMOVALS, RESHIMS, SHOP_VISITS
+from db.files.brakes import (
+    BRAKES,
+    DEACTIVATIONS,
+    INSTALLATIONS,
+    REMOVALS,
+    RESHIMS,
+    SHOP_VISITS,
+    STOCK_MOVEMENTS,
+)
 from db.files.column import Column, File
 from db.files.economics import ASSUMPTIONS, FLYING_PLAN, ORDERS, STOCK
 from db.files.fleet import (
@@ -40,6 +48,7 @@ FILES: Final[Mapping[str, File]] = {
         EVENTS_TABLE,
         EXCLUSIONS,
         SHOP_VISITS,
+        STOCK_MOVEMENTS,
         STOCK,
         ORDERS,
         FLYING_PLAN,

@@ -1,7 +1,8 @@
 """Files about brakes and where they were."""
 
 from db.files.column import COUNT, NAME, NOT_KEPT, NUMBER, PAST_DAY, POSITIVE, TEXT, WORD, File, may, must
-from db.records.brakes import ARRANGEMENTS, REMOVAL_REASONS, SHOP_WORK, STARTS
+from db.records.brakes import ARRANGEMENTS, CONDITIONS, SHOP_WORK, STARTS
+from lifecycle.observations import REMOVAL_REASONS
 
 BRAKES = File(
     "brakes",
@@ -92,4 +93,16 @@ SHOP_VISITS = File(
     ends=("back_on", "serial_back", "brake_type_back", "cost", "currency"),
     in_order=(("sent_on", "back_on"),),
     tells_of=("sent_on",),
+)
+STOCK_MOVEMENTS = File(
+    "stock_movements",
+    (
+        must("serial", NAME, field="brake"),
+        may("brake_type", NAME, field=NOT_KEPT),
+        must("day", PAST_DAY),
+        must("base", NAME),
+        must("condition", WORD, CONDITIONS),
+    ),
+    key=("serial", "brake_type", "day"),
+    tells_of=("day",),
 )

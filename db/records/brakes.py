@@ -1,4 +1,4 @@
-"""Brakes and where they were: installations, removals, re-shims, deactivations, shop visits."""
+"""Brakes and where they were: installations, removals, re-shims, deactivations, shop visits, stock."""
 
 import datetime as dt
 
@@ -6,28 +6,8 @@ from sqlalchemy import CheckConstraint, ForeignKey, Index, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from db.base import Base, Fact, first_version, words
+from lifecycle.observations import REMOVAL_REASONS
 
-REMOVAL_REASONS = (
-    "worn",
-    "leak",
-    "overheat",
-    "rejected take-off",
-    "oxidation",
-    "contamination",
-    "damage",
-    "foreign object",
-    "vibration",
-    "dragging",
-    "pin broken",
-    "fuse plug",
-    "robbed",
-    "opportunity",
-    "modification",
-    "service bulletin",
-    "storage expired",
-    "lease return",
-    "other",
-)
 STARTS = ("new", "overhauled", "refurbished", "same run", "unknown")
 ARRANGEMENTS = ("owned", "loan", "pool", "exchange", "by the hour")
 SHOP_WORK = (
@@ -40,6 +20,7 @@ SHOP_WORK = (
     "no fault found",
     "scrap",
 )
+CONDITIONS = ("serviceable", "unserviceable")
 
 
 class Brake(Fact, Base):
@@ -138,6 +119,17 @@ class ShopVisit(Fact, Base):
     currency: Mapped[str | None]
 
 
+class StockMovement(Fact, Base):
+    """A brake is put into the stock of a base, in the condition it is in."""
+
+    __tablename__ = "stock_movement"
+
+    brake: Mapped[int] = mapped_column(ForeignKey("brake.id"), index=True)
+    base: Mapped[int] = mapped_column(ForeignKey("base.id"))
+    day: Mapped[dt.date]
+    condition: Mapped[str] = mapped_column(words("condition", *CONDITIONS))
+
+
 OPEN = text("to_on IS NULL")
 
 Index("ix_occupancy_position", Occupancy.aircraft, Occupancy.position, Occupancy.from_on)
@@ -162,3 +154,4 @@ first_version(Removal.installation)
 first_version(Reshim.brake, Reshim.day)
 first_version(Deactivation.brake, Deactivation.from_on)
 first_version(ShopVisit.brake, ShopVisit.sent_on)
+first_version(StockMovement.brake, StockMovement.day)

@@ -65,6 +65,7 @@ TABLE = {
     ("POST", "/api/v1/events"): ("CA", "rows"),
     ("POST", "/api/v1/exclusions"): ("CA", "rows"),
     ("POST", "/api/v1/shop-visits"): ("CA", "rows"),
+    ("POST", "/api/v1/stock-movements"): ("CA", "rows"),
     ("POST", "/api/v1/stock"): ("CA", "rows"),
     ("POST", "/api/v1/orders"): ("CA", "rows"),
     ("POST", "/api/v1/flying-plan"): ("CA", "rows"),

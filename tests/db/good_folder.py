@@ -133,6 +133,11 @@ TABLES = {
         G-2    |            | 2024-04-05 | 2024-05-01 | G-3         | refurbish |      |
         0021   |            | 2024-05-01 |            |             | test     |       |
     """,
+    "stock_movements": """
+        serial | brake_type | day        | base  | condition
+        0017   | PL-100     | 2024-04-21 | Works | serviceable
+        C-3    |            | 2024-06-01 | South | unserviceable
+    """,
     "stock": """
         base  | brake_type | counted_on | serviceable | unserviceable
         Works | PL-100     | 2024-06-30 | 2           | 1

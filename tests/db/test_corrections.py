@@ -39,6 +39,7 @@ CHANGES = {
     "events": ({}, {"note": "seen by two"}),
     "exclusions": ({}, {"reason": "dragging, found later"}),
     "shop_visits": ({}, {"note": "test report 4"}),
+    "stock_movements": ({}, {"condition": "unserviceable"}),
     "stock": ({}, {"serviceable": "9"}),
     "orders": ({}, {"quantity": "7"}),
     "flying_plan": ({}, {"landings": "77.5"}),
