@@ -1,8 +1,7 @@
 """Records as JSON: entered by kind, read with their versions, corrected and withdrawn under If-Match."""
 
-import json
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Header, HTTPException, Query, Request, Response
@@ -19,7 +18,7 @@ from db.entry.recorders import recorders
 from db.entry.versions import typed_rows
 from db.files import ENTERED
 from db.lookup import known_by
-from db.recorded import Recorded, read_record
+from db.recorded import Recorded, Version, read_record
 from db.session import reading
 from db.sessions import LetIn as Person
 
@@ -58,6 +57,41 @@ class Correction(BaseModel):
     values: Row = {}
 
 
+@dataclass(frozen=True)
+class ToldVersion:
+    """A version of a record as JSON has it."""
+
+    record: int
+    version: int
+    seq: int
+    known_on: str
+    recorded_at: str
+    person: str
+    source: str
+    withdrawn: bool
+    reason: str
+    values: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class ToldRecord:
+    """A record as JSON has it; `version` is what If-Match names, `values` are those that stand."""
+
+    kind: str
+    record: int
+    version: str
+    withdrawn: bool
+    values: Mapping[str, str]
+    versions: tuple[ToldVersion, ...]
+
+
+@dataclass(frozen=True)
+class ToldCorrection(ToldRecord):
+    """A record as a correction left it, and what is odd about it."""
+
+    flags: tuple[str, ...]
+
+
 def action_of(kind: str) -> str:
     """What somebody must be allowed to do to enter records of this kind."""
     return ACTIONS.get(kind, "records.enter")
@@ -77,6 +111,7 @@ def _make_entry(kind: str) -> None:
         methods=["POST"],
         status_code=201,
         response_model=None,
+        responses={200: {"model": Outcome, "description": "nothing new"}, 201: {"model": Outcome}},
         summary=f"Enter {kind.replace('_', ' ')}",
         name=f"enter_{kind}",
         dependencies=[need(action_of(kind))],
@@ -87,7 +122,7 @@ for _kind in ENTERED:
     _make_entry(_kind)
 
 
-@router.get("/records/{number}", dependencies=[need("brakes.read")])
+@router.get("/records/{number}", dependencies=[need("brakes.read")], responses={200: {"model": ToldRecord}})
 def record(request: Request, number: int, person: LetIn) -> Response:
     """A record with all its versions; the ETag names the one that stands."""
     with Session(reading(request.app.state.engine)) as session:
@@ -95,7 +130,9 @@ def record(request: Request, number: int, person: LetIn) -> Response:
     return Answer(200, told_record(found), {"ETag": f'"{found.tag}"'}).response()
 
 
-@router.patch("/records/{number}", dependencies=[need("records.correct")])
+@router.patch(
+    "/records/{number}", dependencies=[need("records.correct")], responses={200: {"model": ToldCorrection}}
+)
 def correct_record(  # noqa: PLR0913, PLR0917 - one argument a part of the request
     request: Request, number: int, person: LetIn, asked: Correction, key: Key = "", match: Match = ""
 ) -> Response:
@@ -112,7 +149,9 @@ def correct_record(  # noqa: PLR0913, PLR0917 - one argument a part of the reque
     return write(request, person, key, [version, asked.reason, values], work)
 
 
-@router.delete("/records/{number}", dependencies=[need("records.correct")])
+@router.delete(
+    "/records/{number}", dependencies=[need("records.correct")], responses={200: {"model": ToldCorrection}}
+)
 def withdraw_record(  # noqa: PLR0913, PLR0917 - one argument a part of the request
     request: Request,
     number: int,
@@ -164,20 +203,24 @@ def corrected(session: Session, person: Person, done: Corrected) -> Answer:
 
 def told_record(found: Recorded) -> dict[str, Any]:
     """A record as JSON has it."""
-    versions = json.loads(json.dumps([_version(each) for each in found.versions], default=str))
-    return {
-        "kind": found.kind,
-        "record": found.fact,
-        "version": found.tag,
-        "withdrawn": found.now.withdrawn,
-        "values": dict(found.now.told),
-        "versions": versions,
-    }
+    versions = tuple(map(_version, found.versions))
+    values = dict(found.now.told)
+    return asdict(ToldRecord(found.kind, found.fact, found.tag, found.now.withdrawn, values, versions))
 
 
-def _version(each: Any) -> dict[str, Any]:  # noqa: ANN401 - a dataclass
-    told = asdict(each)
-    return {**{name: told[name] for name in told if name != "told"}, "values": told["told"]}
+def _version(each: Version) -> ToldVersion:
+    return ToldVersion(
+        each.record,
+        each.version,
+        each.seq,
+        each.known_on.isoformat(),
+        each.recorded_at,
+        each.person,
+        each.source,
+        each.withdrawn,
+        each.reason,
+        dict(each.told),
+    )
 
 
 def enter_rows(
