@@ -87,7 +87,7 @@ def issued(session: Session, sheet: Sheet) -> IssuedSheet:
     return _issued_all(session, select(Sheet).where(Sheet.code == sheet.code))[0]
 
 
-def _issued_all(session: Session, wanted: Select[tuple[Sheet]]) -> tuple[IssuedSheet, ...]:
+def _issued_all(session: Session, wanted: Select[Sheet]) -> tuple[IssuedSheet, ...]:
     sheets = session.scalars(wanted).all()
     named = select(BaseStation.fact, BaseStation.base).where(
         BaseStation.fact.in_({each.base for each in sheets})

@@ -56,9 +56,10 @@ def issue_sheet(
 
     There is one sheet of landings for a base and a day: if it was issued before, that one is returned as it is.
     """
-    row = {
+    base = _base(session, asked.base)
+    row: dict[str, Any] = {
         "kind": asked.kind,
-        "base": _base(session, asked.base),
+        "base": base,
         "day": asked.day,
         "aircraft": _aircraft(session, asked.registration, asked.day),
         "work_order": asked.work_order or None,
@@ -67,7 +68,7 @@ def issue_sheet(
     if asked.kind not in KINDS:
         raise LedgerError(f"{asked.kind!r} is no kind of sheet; wanted one of {', '.join(KINDS)}")
     for _ in range(TRIES):
-        before = _landings_sheet(session, row["base"], asked.day) if asked.kind == "landings" else None
+        before = _landings_sheet(session, base, asked.day) if asked.kind == "landings" else None
         if before is not None:
             return issued(session, before)
         try:
