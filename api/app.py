@@ -11,7 +11,9 @@ from api.logs import Logged
 from api.pages import (
     account,
     against_facts,
+    approval,
     assets,
+    assumptions,
     brakes,
     changeouts,
     claims,
@@ -43,6 +45,8 @@ PAGES: Final = (
     retrofit,
     claims,
     against_facts,
+    assumptions,
+    approval,
     people,
     account,
     provider,

@@ -9,7 +9,7 @@ from sqlalchemy import Engine
 from api.studies import ask
 from lifecycle.errors import LifecycleError
 from lifecycle.forecast import ChangeOut
-from lifecycle.study import changeouts
+from lifecycle.study import Study, changeouts
 
 # Less than this is what a new fit does to every brake; it is no news to anybody.
 LANDINGS_TOLD = 0.5
@@ -58,6 +58,14 @@ def moves(engine: Engine, *, before_seq: int, seq: int, seed: int) -> Moves:
     try:
         after = ask(engine, on=None, known_on=None, seed=seed, known_seq=seq)
         before = ask(engine, on=after.on, known_on=None, seed=seed, known_seq=before_seq)
+    except LifecycleError as error:
+        return Moves(why_not=str(error))
+    return moves_between(before, after)
+
+
+def moves_between(before: Study, after: Study) -> Moves:
+    """Every brake whose middle forecast differs between two studies."""
+    try:
         one, other = (_by_place(changeouts(study)) for study in (before, after))
     except LifecycleError as error:
         return Moves(why_not=str(error))

@@ -1,6 +1,7 @@
 """Limits and assumptions that count: those a second person approved, and a tighter limit at once."""
 
 import datetime as dt
+from collections.abc import Collection
 from typing import Any, Final
 
 import pandas as pd
@@ -18,13 +19,17 @@ SIGN: Final = {"left": 1, "gap": -1, "used": -1}  # a tighter limit is a longer 
 SCOPES: Final = ("weight_variant", "position_group")
 
 
-def limits_that_count(session: Session, on: dt.date, known: Known) -> pd.DataFrame:
+def limits_that_count(
+    session: Session, on: dt.date, known: Known, *, as_if_approved: Collection[int] = ()
+) -> pd.DataFrame:
     """
     Approved limits effective by the day; of the others those that are tighter than the one in force in their place.
 
-    Tighter is told within one convention; a limit where there is none is tighter too.
+    Tighter is told within one convention; a limit where there is none is tighter too. Versions with record numbers in
+    `as_if_approved` are taken as approved: what would follow if they were.
     """
     versions = read_all(session, "wear_limits", _versions(WearLimit, known)).sort_values("version")
+    versions["approved"] |= versions["record"].isin(list(as_if_approved))
     approved = approved_versions(versions)
     approved = approved[approved["effective_on"] <= pd.Timestamp(on)]
     latest = versions.drop_duplicates("fact", keep="last")
@@ -36,9 +41,12 @@ def limits_that_count(session: Session, on: dt.date, known: Known) -> pd.DataFra
     return counting.sort_values("record", ignore_index=True)
 
 
-def approved_assumptions(session: Session, on: dt.date, known: Known) -> pd.DataFrame:
+def approved_assumptions(
+    session: Session, on: dt.date, known: Known, *, as_if_approved: Collection[int] = ()
+) -> pd.DataFrame:
     """Assumptions approved and dated by the day, references still record numbers."""
     versions = frame_of(session, _versions(AssumptionEntry, known)).sort_values("version")
+    versions["approved"] |= versions["id"].isin(list(as_if_approved))
     approved = approved_versions(versions)
     return approved[approved["dated"] <= pd.Timestamp(on)].sort_values("id", ignore_index=True)
 

@@ -6,7 +6,7 @@ retirement, an effectivity) stay as they are. One select of columns a table, str
 """
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any, Final
 
 import pandas as pd
@@ -31,10 +31,10 @@ NOT_OVER: Final = {
 SCOPES: Final = ("aircraft_type", "brake_type", "base")
 
 
-def observe(session: Session, *, on: dt.date, known: Known) -> Records:
-    """Return every record effective by `on`, as known at `known`."""
+def observe(session: Session, *, on: dt.date, known: Known, as_if_approved: Collection[int] = ()) -> Records:
+    """Return every record effective by `on`, as known at `known`; limits `as_if_approved` (record numbers) count."""
     frames = {name: read(session, name, on, known) for name in OBSERVED if name != "wear_limits"}
-    frames["wear_limits"] = limits_that_count(session, on, known)
+    frames["wear_limits"] = limits_that_count(session, on, known, as_if_approved=as_if_approved)
     frames["installations"] = _removed(session, frames["installations"], on, known)
     frames["pin_readings"] = _ruled(session, frames["pin_readings"], known)
     for name, ends in NOT_OVER.items():
@@ -46,9 +46,11 @@ def observe(session: Session, *, on: dt.date, known: Known) -> Records:
     return records_from({name: _declared(name, frame) for name, frame in frames.items()})
 
 
-def observe_assumptions(session: Session, *, on: dt.date, known: Known) -> AssumptionSet:
-    """Return the assumptions approved and dated by `on`, as known at `known`."""
-    rows = approved_assumptions(session, on, known)
+def observe_assumptions(
+    session: Session, *, on: dt.date, known: Known, as_if_approved: Collection[int] = ()
+) -> AssumptionSet:
+    """Return the assumptions approved and dated by `on`, as known at `known`, and those `as_if_approved`."""
+    rows = approved_assumptions(session, on, known, as_if_approved=as_if_approved)
     frames = {name: read(session, name, on, known) for name in ("bases", "aircraft_types", "brake_types")}
     frames["assumptions"] = rows
     add_referred(session, frames)

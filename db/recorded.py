@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import pandas as pd
-from sqlalchemy import Select, literal, select, union_all
+from sqlalchemy import ColumnElement, Select, literal, select, union_all
 from sqlalchemy.orm import Session
 
 from db.base import Fact, table_of
@@ -17,7 +17,7 @@ from db.exported import TABLES
 from db.files import ENTERED, File
 from db.files.column import MONTH
 from db.frames import frame_of
-from db.lookup import current
+from db.lookup import among, current
 from db.records.brakes import Brake, Installation, Removal
 from db.records.fleet import Aircraft, AircraftChange, AircraftType, BaseStation, BrakeType
 from db.records.log import Change
@@ -66,25 +66,26 @@ class Recorded:
 def read_record(session: Session, number: int) -> Recorded:
     """Return the record of which this is the number, whichever version it is the number of."""
     kind, fact = find_record(session, number)
+    return read_records(session, kind, KINDS[kind].fact == fact)[0]
+
+
+def read_records(session: Session, kind: str, which: ColumnElement[bool]) -> list[Recorded]:
+    """Return the records of one kind whose rows meet a condition, withdrawn ones too, in the order of their numbers."""
     model = KINDS[kind]
-    versions = frame_of(session, select(table_of(model)).where(model.fact == fact).order_by(model.version))
-    told = _told(session, kind, versions)
+    statement = select(table_of(model)).where(which).order_by(model.fact, model.version)
+    versions = frame_of(session, statement)
     changes = {
         row.seq: row
         for row in session.execute(
             select(Change.seq, Change.recorded_at, Change.person, Change.source).where(
-                Change.seq.in_(versions["seq"].tolist())
+                among(Change.seq, versions["seq"].tolist())
             )
         )
     }
-    return Recorded(
-        kind,
-        fact,
-        tuple(
-            _version(row, changes[row["seq"]], values)
-            for row, values in zip(versions.to_dict("records"), told, strict=True)
-        ),
-    )
+    found: dict[int, list[Version]] = {}
+    for row, values in zip(versions.to_dict("records"), _told(session, kind, versions), strict=True):
+        found.setdefault(row["fact"], []).append(_version(row, changes[row["seq"]], values))
+    return [Recorded(kind, fact, tuple(each)) for fact, each in found.items()]
 
 
 def find_record(session: Session, number: int) -> tuple[str, int]:

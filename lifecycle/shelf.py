@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +13,9 @@ from lifecycle.days import day_number, day_numbers
 from lifecycle.observations import Records
 
 Floats = npt.NDArray[np.float64]
+
+# Assumptions that a shelf is counted with.
+ON_THE_SHELF: Final = ("shop_turnaround_days", "scrap_fraction", "lead_time_days")
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,8 @@ PER_BRAKE: Final = ("disposal_cost",)
 ONCE: Final = ("engineering_cost", "tooling_cost", "training_cost", "initial_spares", "new_brake_cost")
 RATES: Final = ("discount_rate",)
 # Nobody has to enter these: no growth, constant real fuel price, no limit of slots or budget.
+# Needed where an aircraft has no retirement day.
+OPEN_ENDED: Final = ("horizon_years",)
 OPTIONAL: Final = ("fuel_escalation", "landings_growth", "slots_per_month", "budget_per_year")
 
 
@@ -79,7 +81,7 @@ def terms_of(
     kinds = {place[0] for place in every}
     anywhere = (kinds.pop() if len(kinds) == 1 else "", "")
     once: dict[str, Assumption] = {}
-    for name in (*ONCE, *RATES, *(("horizon_years",) if open_ended else ()), *OPTIONAL):
+    for name in (*ONCE, *RATES, *(OPEN_ENDED if open_ended else ()), *OPTIONAL):
         once |= look(name, to_type, anywhere)
     return Terms(per_place, once, tuple(missing))
 

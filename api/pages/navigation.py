@@ -57,6 +57,13 @@ RETROFIT: Final = Place(
 CLAIMS: Final = Place(
     "/claims", "Claim check", "Money", "Does the new brake do what its maker says?", action="money.read"
 )
+ASSUMPTIONS: Final = Place(
+    "/assumptions",
+    "Assumptions",
+    "Planning",
+    "What is taken as given, from whom, how old?",
+    action="assumptions.read",
+)
 PEOPLE: Final = Place(
     "/people", "People", "Administration", "Who may do what, where?", action="people.manage"
 )
@@ -80,6 +87,7 @@ PLACES: Final = (
     CHANGEOUTS,
     SPARES,
     AGAINST_FACTS,
+    ASSUMPTIONS,
     COST,
     RETROFIT,
     CLAIMS,

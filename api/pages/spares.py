@@ -20,7 +20,7 @@ from api.pages.origin import Origin, origin_of
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
-from lifecycle.shelf import Shelf, count_shelf
+from lifecycle.shelf import ON_THE_SHELF, Shelf, count_shelf
 from lifecycle.spares import SparesMonth
 from lifecycle.study import Study
 
@@ -204,7 +204,7 @@ def page_of(frame: Frame, study: Study, rows: Sequence[Row], asked: Asked) -> Sp
             study,
             "spares by base and month",
             kinds=("stock", "orders", "shop_visits", "pin_readings", "installations", "landings"),
-            assumptions=("shop_turnaround_days", "scrap_fraction", "lead_time_days"),
+            assumptions=ON_THE_SHELF,
         ),
     )
 

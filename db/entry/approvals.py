@@ -1,7 +1,5 @@
 """A second person's word on limits and assumptions: nobody approves what they entered."""
 
-from typing import Final
-
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -9,13 +7,10 @@ from db.base import Fact, table_of
 from db.chain import Act, append
 from db.entry.versions import refuse_record, withdrawn_version
 from db.errors import StaleVersionError
+from db.given import APPROVED
 from db.locks import lock_record
 from db.lookup import current
 from db.recorded import Recorded, find_record, read_record
-from db.records.economics import AssumptionEntry
-from db.records.fleet import WearLimit
-
-APPROVED: Final[dict[str, type[Fact]]] = {"wear_limits": WearLimit, "assumptions": AssumptionEntry}
 
 
 def approve(session: Session, act: Act, number: int, *, version: str) -> Recorded:

@@ -9,6 +9,8 @@ from jinja2.meta import find_undeclared_variables
 
 from api.pages.account import AccountPage
 from api.pages.against_facts import AgainstFactsPage
+from api.pages.approval import ApprovalPage
+from api.pages.assumptions import AssumptionsPage
 from api.pages.brakes import BrakePage, FindPage
 from api.pages.changeouts import ChangeOutsPage
 from api.pages.claims import ClaimsPage
@@ -36,6 +38,8 @@ PAGES = {
     "claims.html": ClaimsPage,
     "against_facts.html": AgainstFactsPage,
     "retrofit.html": RetrofitPage,
+    "assumptions.html": AssumptionsPage,
+    "approval.html": ApprovalPage,
     "error.html": ErrorPage,
     "account.html": AccountPage,
     "onward.html": OnwardPage,

@@ -88,10 +88,15 @@ def page(context: BrowserContext) -> Iterator[Page]:
 
 
 @pytest.fixture(scope="session")
-def first_brake(context: BrowserContext) -> str:
-    """Where the record of the brake that comes due first stands."""
+def firsts(context: BrowserContext) -> dict[str, str]:
+    """Where the first rows lead: the brake that comes due first, the first assumption."""
+    listed_on = {"FIRST BRAKE": "/changeouts", "FIRST ASSUMPTION": "/assumptions"}
+    return {name: _first_link(context, path) for name, path in listed_on.items()}
+
+
+def _first_link(context: BrowserContext, path: str) -> str:
     page = context.new_page()
-    page.goto("/changeouts")
+    page.goto(path)
     found = page.locator("tbody th a").first.get_attribute("href")
     page.close()
     assert found is not None

@@ -21,12 +21,35 @@ PAGES = {
     "corrections": "/corrections",
     "held": "/held",
     "against facts": "/against-facts",
+    "assumptions": "/assumptions",
+    "assumption": "FIRST ASSUMPTION",
     "people": "/people",
     "account": "/account",
     "refusal": "/changeouts?risk=7",
 }
-WITHOUT_CHARTS = ("front", "find", "claim choice", "corrections", "held", "people", "account", "refusal")
-WITHOUT_FIGURES = ("find", "claim choice", "corrections", "held", "people", "account", "refusal")
+WITHOUT_CHARTS = (
+    "front",
+    "find",
+    "claim choice",
+    "corrections",
+    "held",
+    "assumptions",
+    "assumption",
+    "people",
+    "account",
+    "refusal",
+)
+WITHOUT_FIGURES = (
+    "find",
+    "claim choice",
+    "corrections",
+    "held",
+    "people",
+    "account",
+    "refusal",
+    "assumptions",
+    "assumption",
+)
 PAPER_PX = {"A4": (703, 1032), "Letter": (725, 965)}
 FOCUS = "rgb(106, 27, 154) solid 3px"
 
@@ -56,13 +79,14 @@ def wait_for_charts(page):
 
 
 @pytest.fixture(scope="module", params=PAGES)
-def opened(request, context, first_brake):
+def opened(request, context, firsts):
     """One page at the desk with its charts drawn, and what the console said."""
     page = context.new_page()
     said = []
     page.on("console", lambda message: said.append(f"{message.type}: {message.text}"))
     page.on("pageerror", lambda error: said.append(f"error: {error}"))
-    answer = page.goto(first_brake if request.param == "brake" else PAGES[request.param])
+    path = PAGES[request.param]
+    answer = page.goto(firsts.get(path, path))
     wait_for_charts(page)
     yield request.param, page, answer, said
     page.close()
@@ -177,11 +201,11 @@ def test_every_place_of_the_menu_is_opened_here():
     assert {place.path for place in PLACES} <= {path.partition("?")[0] for path in PAGES.values()}
 
 
-def test_without_javascript_every_page_still_answers(browser, let_in, address, first_brake):
+def test_without_javascript_every_page_still_answers(browser, let_in, address, firsts):
     context = browser.new_context(base_url=address, storage_state=let_in, java_script_enabled=False)
     page = context.new_page()
     for name, path in PAGES.items():
-        page.goto(first_brake if name == "brake" else path)
+        page.goto(firsts.get(path, path))
         assert page.locator(".answer, .refusal").first.inner_text()
         if name not in WITHOUT_CHARTS:
             assert page.locator("table tbody tr").count() > 0
