@@ -17,6 +17,8 @@ from db.observe import last_effective_day, observe, observe_assumptions
 from db.records.log import KeptStudy
 from db.session import Session, reading
 from db.studies import hash_at, keep, kept
+from db.wear_states import replace_wear_states
+from lifecycle.expected import priors_of, states_of
 from lifecycle.study import Study, changeouts, open_study, refit
 
 # A study can always be made again from the ledger; a few are held so that the next page does not have to.
@@ -65,10 +67,11 @@ def _number(head: str, on: dt.date, known: Known, seed: int) -> str:
 
 
 def _keep(engine: Engine, study: Study, known: Known) -> None:
-    """Keep the fit and the forecasts as shown, so that they can be scored as issued."""
+    """Keep the fit and the forecasts as shown; of the newest also what each pin is expected to show."""
     with Session(reading(engine)) as session:
         if kept(session, study.number):
             return
+        newest = known == known_by(session) and study.on >= (last_effective_day(session, known) or study.on)
     shown = {"refit": plain(refit(study)), "changeouts": plain(changeouts(study))}
     packed = zlib.compress(json.dumps(shown, sort_keys=True, separators=(",", ":")).encode())
     with Session(engine) as session:
@@ -84,4 +87,6 @@ def _keep(engine: Engine, study: Study, known: Known) -> None:
                 results=packed,
             ),
         )
+        if newest:
+            replace_wear_states(session, study.number, states_of(study.runs, study.fit), priors_of(study.fit))
         session.commit()

@@ -1,7 +1,7 @@
 """What the next reading of a pin is expected to show: the state of its wear, carried on over landings and readings."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -10,12 +10,13 @@ from scipy.special import stdtrit
 
 from lifecycle.exposure import Runs
 from lifecycle.type_model import assume_type, typical_of
-from lifecycle.wear import FleetFit, PriorRate
+from lifecycle.wear import FleetFit, PriorRate, prior_rate
 
 # Below 3 degrees of freedom Student's tails say nothing that a person could use.
 DOF_MIN: Final = 3.0
 # A new or overhauled brake's pin against the length on record for its type (common practice, no source).
 NEW_SD_MM: Final = 0.3
+UNKNOWN_TYPE: Final = ""
 GATE: Final = 4.0  # as the wear fit's own gate
 
 
@@ -145,6 +146,24 @@ def states_of(runs: Runs, fit: FleetFit) -> pd.DataFrame:
     )
     against_limit_only = (fitted["limit_mm"] == 0) & ~fitted["known_start"]
     return frame[~against_limit_only & frame["left_mm"].notna() & frame["since"].notna()]
+
+
+def priors_of(fit: FleetFit) -> pd.DataFrame:
+    """
+    Wear of a brake of each type that nobody has read, to be kept beside a study.
+
+    Parameters
+    ----------
+    fit : FleetFit
+        The fit.
+
+    Returns
+    -------
+    DataFrame, one row a brake type and one for "" (a type that is not in the fit)
+        ``brake_type`` and the fields of `PriorRate`; at an average place.
+    """
+    rows = [{"brake_type": name, **asdict(prior_rate(fit, name))} for name in (*fit.models, UNKNOWN_TYPE)]
+    return pd.DataFrame(rows)
 
 
 def rule_of_thumb() -> PriorRate:
