@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from lifecycle.causes import Hazards
 from lifecycle.life import Passage, first_passage_cdf
 from lifecycle.renewal import follow, month_masses, renewal_masses
 
@@ -30,8 +31,12 @@ class Positions:
         Wear from new to the limit of the brakes that follow, mm.
     rate, rate_var, path_sd : array of shape (n_positions,)
         Wear of a brake that follows: mean mm a landing, its variance between brakes, path noise mm per root landing.
-    other_rate : array of shape (n_positions,)
-        Removals for other reasons, per braked landing.
+    age : array of shape (n_positions,)
+        Braked landings of the brake fitted now since it was new or overhauled.
+    hazards : Hazards
+        Removals for other reasons, by brake type and age.
+    kind : array of int, shape (n_positions,)
+        Row of `hazards` that a position's brakes have.
     group : array of int, shape (n_positions,)
         Row of the answer that a position counts towards.
     landings : array of shape (n_positions, n_months)
@@ -43,7 +48,9 @@ class Positions:
     rate: Floats
     rate_var: Floats
     path_sd: Floats
-    other_rate: Floats
+    age: Floats
+    hazards: Hazards
+    kind: Ints
     group: Ints
     landings: Floats
 
@@ -76,6 +83,9 @@ def expected_demand(positions: Positions, *, groups: int, faster: npt.ArrayLike 
 
     Notes
     -----
+    Wear and the other causes are competing risks: what outlasts both has the product of their chances. A brake that
+    follows begins at age 0, and so does its hazard.
+
     Each position runs on its own clock, on which the landings of a mean month are one unit: there the brake now fitted
     gives first-passage chances, and renewals follow by discrete convolution. Cumulative removals are then read off at
     the expected landings of each calendar month, so that a flying season or a plan needs no law of its own.
@@ -99,13 +109,13 @@ def expected_demand(positions: Positions, *, groups: int, faster: npt.ArrayLike 
 
 def _first(positions: Positions, flying: Ints, a_month: Floats, months: int) -> tuple[Floats, Floats]:
     """Chance that the brake fitted now goes in each month of its own clock (n, months), and at once (n,)."""
-    law = positions.law.at(flying)
+    law, kind, age = positions.law.at(flying), positions.kind[flying], positions.age[flying]
+    so_far = positions.hazards.at(kind, age)
     by_end = np.empty((len(flying), months + 1))
     for month in range(months + 1):
         landings = a_month * month
-        by_end[:, month] = 1.0 - (1.0 - law.chance(landings)) * np.exp(
-            -positions.other_rate[flying] * landings
-        )
+        others = positions.hazards.at(kind, age + landings) - so_far
+        by_end[:, month] = 1.0 - (1.0 - law.chance(landings)) * np.exp(-others)
     by_end = np.maximum.accumulate(by_end, axis=1)
     first = np.diff(by_end, axis=1)
     first[:, 0] += by_end[:, 0]
@@ -120,21 +130,20 @@ def _laws_that_follow(
     rate = positions.rate[flying] * a_month / usable
     rate_var = positions.rate_var[flying] * (a_month / usable) ** 2
     path_sd = positions.path_sd[flying] * np.sqrt(a_month) / usable
-    other = positions.other_rate[flying] * a_month
-    spread = np.sqrt(rate_var) / rate
-    alike = np.stack(
-        [np.round(np.log(rate) / LIFE_STEP), np.round(spread / LIFE_STEP), np.round(other / 0.01)], axis=1
-    )
-    _, which = np.unique(alike, axis=0, return_inverse=True)
+    kind, spread = positions.kind[flying], np.sqrt(rate_var) / rate
+    steps = [np.round(each / LIFE_STEP) for each in (np.log(rate), spread, np.log(a_month))]
+    alike = np.stack([*steps, kind], axis=1)
+    _, first, which = np.unique(alike, axis=0, return_index=True, return_inverse=True)
     size = np.bincount(which)
     law = [
         np.bincount(which, values)[:, None, None] / size[:, None, None]
-        for values in (rate, rate_var, path_sd, other)
+        for values in (rate, rate_var, path_sd, a_month)
     ]
 
     def life(ages: Floats) -> Floats:
         worn = first_passage_cdf(ages, remaining_mm=1.0, rate=law[0], rate_var=law[1], path_sd=law[2])
-        return np.asarray(1.0 - (1.0 - worn) * np.exp(-law[3] * ages))
+        others = positions.hazards.at(kind[first][:, None, None], law[3] * ages)
+        return np.asarray(1.0 - (1.0 - worn) * np.exp(-others))
 
     renewals = renewal_masses(month_masses(life, months))
     order = np.argsort(which, kind="stable")

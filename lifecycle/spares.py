@@ -11,12 +11,14 @@ from scipy.interpolate import CubicSpline
 from scipy.special import ndtri
 
 from lifecycle.assumptions import AssumptionSet
+from lifecycle.causes import fit_causes, hazards_of
 from lifecycle.demand import Demand, Positions, expected_demand
 from lifecycle.exposure import Runs
 from lifecycle.flying import Flying
 from lifecycle.installed import Installed, installed_brakes
-from lifecycle.observations import UNSCHEDULED, Records
+from lifecycle.observations import Records
 from lifecycle.shelf import count_shelf, project_shelf
+from lifecycle.stays_watched import ages_now, watched_stays
 from lifecycle.stock import mixed_quantile
 from lifecycle.wear import FleetFit, prior_rate
 
@@ -92,7 +94,8 @@ def forecast_spares(  # noqa: PLR0913 - the chain hands over what it has
     Analytic: first-passage chances per position, renewals by convolution (`lifecycle.demand`), means and variances
     summed over positions; the common factors of flying (8 %) and of the type's rate (its own interval) move all
     positions together: tried at 5 nodes, splined, 64 equally likely states. P10, P50, P90 are the quantiles of the
-    mixture of two-moment binomials. For planning; wear and other causes both count here.
+    mixture of two-moment binomials. For planning; wear and other causes both count here, the latter by the age of
+    each heat sink (`lifecycle.causes`).
     """
     installed = _wearing(installed_brakes(runs, fit, flying, on))
     spots = installed.frame
@@ -101,11 +104,20 @@ def forecast_spares(  # noqa: PLR0913 - the chain hands over what it has
     cell = np.asarray(spots.groupby(["base", "brake_type"], sort=True).ngroup(), dtype=np.int64)
     cells = spots[["base", "brake_type"]].drop_duplicates().sort_values(["base", "brake_type"])
     firsts, days = _months(on, months)
+    landings = flying.expected_landings(spots["aircraft"].to_numpy()[:, None], days[None, :])
+    age = ages_now(spots, runs, fit, records)
+    hazards = hazards_of(
+        fit_causes(watched_stays(runs, fit, records)),
+        sorted(spots["brake_type"].unique()),
+        up_to=float(np.max(age + landings[:, -1])),
+    )
     positions = Positions(
         law=installed.law,
-        landings=flying.expected_landings(spots["aircraft"].to_numpy()[:, None], days[None, :]),
+        landings=landings,
         group=cell,
-        other_rate=spots["brake_type"].map(_other_rates(runs, records)).to_numpy(dtype=float),
+        age=age,
+        hazards=hazards,
+        kind=np.searchsorted(hazards.brake_types, spots["brake_type"].to_numpy(dtype=str)).astype(np.int64),
         usable_mm=_usable_mm(spots, records),
         **_next_rates(spots, fit),
     )
@@ -200,15 +212,6 @@ def _next_rates(spots: pd.DataFrame, fit: FleetFit) -> dict[str, Floats]:
         "rate_var": found["rate_var"].to_numpy(dtype=float),
         "path_sd": found["path_sd"].to_numpy(dtype=float),
     }
-
-
-def _other_rates(runs: Runs, records: Records) -> pd.Series:
-    """Removals for other reasons than wear per braked landing, by brake type."""
-    types = records.brakes.set_index("brake")["brake_type"]
-    other = records.installations[records.installations["removal_reason"].isin(UNSCHEDULED)]
-    removals = other["brake"].map(types).value_counts()
-    landings = runs.runs.groupby("brake_type")["landings"].sum()
-    return (removals.reindex(landings.index).fillna(0.0) / landings.where(landings > 0)).fillna(0.0)
 
 
 def _by_state(positions: Positions, spread: Floats) -> tuple[Floats, Floats]:

@@ -98,20 +98,9 @@ def test_brakes_due_now_are_wanted_in_the_first_month():
 
 
 def test_removals_for_other_causes_add_to_demand():
-    leaks = [
-        row
-        for number in range(1, 7)
-        for row in (
-            b.brake(1000 + number),
-            b.installation(
-                1000 + number,
-                "2025-12-01",
-                "2025-12-20",
-                aircraft=number,
-                position="1",
-                removal_reason="leak",
-            ),
-        )
-    ]
+    leaks = [b.aircraft(7), *b.daily(7, "2026-01-01", 304, 4)]
+    for number in range(6):
+        on, off = (f"{FIRST + pd.Timedelta(days=20 * number + at):%Y-%m-%d}" for at in (0, 19))
+        leaks.append(b.installation(1000 + number, on, off, aircraft=7, removal_reason="leak"))
     plain = sum(each.mean for each in spares(fleet(), months=2))
     assert sum(each.mean for each in spares(fleet(*leaks), months=2)) > plain + 0.1
