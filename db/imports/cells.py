@@ -29,6 +29,7 @@ from db.imports.numbers import parse_count, parse_length, parse_number
 from db.imports.quoting import unquoted
 from db.imports.refused import CellError
 from db.imports.texts import parse_list, parse_name, parse_text, parse_word
+from db.imports.written import PLAIN, Written
 
 NOT_A_DAY: Final = int(np.iinfo(np.int64).min)  # as numpy writes "not a time"
 REMEMBERED: Final = 200_000
@@ -41,13 +42,13 @@ class Cells(dict[str, Any]):
     A dict, because looking up is what nearly all of a million cells need. `refused` has why, by text.
     """
 
-    def __init__(self, column: Column, *, today: dt.date) -> None:
+    def __init__(self, column: Column, *, today: dt.date, written: Written = PLAIN) -> None:
         super().__init__()
         self.refused: dict[str, CellError] = {}
         self.blank = (
             "" if column.kind not in NUMBERS + DAYS else NOT_A_DAY if column.kind in DAYS else float("nan")
         )
-        self._parse = _parser(column, today)
+        self._parse = _parser(column, today, written)
 
     def __missing__(self, text: str) -> Any:  # noqa: ANN401 - text, number or day
         """Read a text that was not met before."""
@@ -69,20 +70,21 @@ class Cells(dict[str, Any]):
         return values, {place: self.refused[text] for place, text in enumerate(texts) if text in self.refused}
 
 
-def _parser(column: Column, today: dt.date) -> Callable[[str], Any]:
+def _parser(column: Column, today: dt.date, written: Written) -> Callable[[str], Any]:
+    plain, order = written.with_point, written.days
     parsers: dict[str, Callable[[str], Any]] = {
         NAME: lambda text: parse_name(unquoted(text)),
         TEXT: lambda text: parse_text(unquoted(text)),
         LIST: lambda text: parse_list(unquoted(text)),
         WORD: lambda text: parse_word(text, column.words),
-        LENGTH: parse_length,
-        DAY: lambda text: parse_day(text, today=None),
-        PAST_DAY: lambda text: parse_day(text, today=today),
-        MONTH: parse_month,
-        COUNT: lambda text: parse_count(text, least=0),
-        QUANTITY: lambda text: parse_count(text, least=1),
-        NUMBER: lambda text: parse_number(text, least=0.0, above=False),
-        POSITIVE: lambda text: parse_number(text, least=0.0, above=True),
-        SIGNED: lambda text: parse_number(text, least=None, above=False),
+        LENGTH: lambda text: parse_length(plain(text)),
+        DAY: lambda text: parse_day(text, today=None, order=order),
+        PAST_DAY: lambda text: parse_day(text, today=today, order=order),
+        MONTH: lambda text: parse_month(text, order=order),
+        COUNT: lambda text: parse_count(plain(text), least=0),
+        QUANTITY: lambda text: parse_count(plain(text), least=1),
+        NUMBER: lambda text: parse_number(plain(text), least=0.0, above=False),
+        POSITIVE: lambda text: parse_number(plain(text), least=0.0, above=True),
+        SIGNED: lambda text: parse_number(plain(text), least=None, above=False),
     }
     return parsers[column.kind]

@@ -1,9 +1,9 @@
 """The format of rows: each cell of its kind, each row consistent in itself; nothing here asks the database."""
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -13,9 +13,13 @@ from db.files import ENTERED, GIVES_NAMES, Column, File
 from db.files.column import DAYS, NUMBERS
 from db.imports.cells import NOT_A_DAY, Cells
 from db.imports.header import Header, read_header
+from db.imports.measures import factor
 from db.imports.refused import CellError, Findings
 from db.imports.source import Meter, Rows, Source
+from db.imports.swapped import hint, swapped_by_kind
 from db.imports.within import Broken, broken_rules
+
+DECIMALS: Final = 9  # of a figure turned into our unit: beyond that it is the arithmetic that shows
 
 
 @dataclass(frozen=True)
@@ -24,13 +28,15 @@ class Checked:
     The rows of one file that are good in themselves, as a frame with every column of the file and `row`.
 
     `lost` are the names that refused rows would have brought in. `whole` is false where the file could not be read to
-    its end or lacks a required column.
+    its end or lacks a required column. `total` rows were met, `wrong` of them have an error of their own.
     """
 
     file: File
     rows: pd.DataFrame
     lost: frozenset[str]
     whole: bool
+    total: int
+    wrong: int
 
 
 def check_source(source: Source, findings: Findings, meter: Meter, *, today: dt.date) -> Checked:
@@ -38,17 +44,36 @@ def check_source(source: Source, findings: Findings, meter: Meter, *, today: dt.
     file = ENTERED[source.name]
     header = read_header(file, source.header)
     findings.add(*header.errors)
-    cells = {place: Cells(column, today=today) for place, column in header.places.items()}
-    frames, whole = [_frame(file, [], {})], header.complete
-    lost: set[str] = set()
-    for rows in source.rows:
+    cells = {
+        place: Cells(column, today=today, written=source.written) for place, column in header.places.items()
+    }
+    frames, whole, wrong = [_frame(file, [], {})], header.complete, 0
+    total, lost, swapped = 0, set[str](), set[str]()
+    for at, rows in enumerate(source.rows):
         findings.add(*rows.errors)
-        frame, bad = _judged(file, header, rows, cells, findings)
-        frames.append(frame[~bad])
+        if at == 0 and (swapped := swapped_by_kind(header.places, rows, cells)):
+            findings.add(hint(file.name, *sorted(swapped)))
+        unread = {error.row for error in rows.errors if error.row > 1}
+        frame, bad = _judged(file, header, rows, cells, findings, swapped)
+        frames.append(_in_our_units(frame[~bad], source))
         lost |= names_given(file.name, frame[bad])
         whole = whole and not rows.broken
+        met = unread | set(rows.numbers) if unread else rows.numbers
+        total, wrong = total + len(met), wrong + len(unread | set(frame.loc[bad, "row"]))
         meter.add(len(rows.numbers))
-    return Checked(file, pd.concat(frames, ignore_index=True), frozenset(lost), whole)
+    rows_good = pd.concat(frames, ignore_index=True)
+    return Checked(file, rows_good, frozenset(lost), whole, total, wrong)
+
+
+def _in_our_units(frame: pd.DataFrame, source: Source) -> pd.DataFrame:
+    """Return figures that the file gives in other units in ours."""
+    columns = [(name, column) for name in source.units if (column := ENTERED[source.name].column(name))]
+    return frame.assign(
+        **{
+            name: (frame[name] * factor(column, source.units[name])).round(DECIMALS)
+            for name, column in columns
+        }
+    )
 
 
 def names_given(file_name: str, rows: pd.DataFrame) -> set[str]:
@@ -70,16 +95,28 @@ def rows_from(name: str, entered: Sequence[Mapping[str, str]], *, today: dt.date
     return checked.rows
 
 
-def _judged(
-    file: File, header: Header, rows: Rows, cells: Mapping[int, Cells], findings: Findings
+def _judged(  # noqa: PLR0913, PLR0917 - a file, its rows, and what is known of them
+    file: File,
+    header: Header,
+    rows: Rows,
+    cells: Mapping[int, Cells],
+    findings: Findings,
+    swapped: Collection[str],
 ) -> tuple[pd.DataFrame, "pd.Series[bool]"]:
-    """Return all rows, and which of them are bad; what is wrong goes to the findings."""
+    """
+    Return all rows, and which of them are bad; what is wrong goes to the findings.
+
+    Of `swapped` columns no cell is judged; that they are swapped is said already.
+    """
     by_place = list(zip(*rows.texts, strict=True)) or [()] * (max(header.places, default=0) + 1)
     typed = {column.name: by_place[place] for place, column in header.places.items()}
     values: dict[str, list[Any]] = {}
     unread = _unread(file, header, rows)
+    unread[list(swapped)] = True
     for place, column in header.places.items():
         values[column.name], refused = cells[place].read(typed[column.name])
+        if column.name in swapped:
+            continue
         findings.add_many(_cell_errors(file, rows, column, typed[column.name], refused), len(refused))
         unread.loc[list(refused), column.name] = True
     frame = _frame(file, rows.numbers, values)

@@ -1,13 +1,14 @@
-"""Reading one CSV file: UTF-8, commas, a header; what cannot be read is said with its row."""
+"""Reading one CSV file: a header, then rows, in the encoding said; what cannot be read is said with its row."""
 
 import csv
+import io
 import itertools
-from collections.abc import Iterator
-from pathlib import Path
-from typing import Final
+from collections.abc import Callable, Iterator
+from typing import BinaryIO, Final
 
 from db.errors import RowError
 from db.imports.source import ROWS_AT_ONCE, Rows, Source
+from db.imports.written import PLAIN, Written
 
 # The first bytes of files that are not text.
 OTHER_FORMATS: Final = {
@@ -18,50 +19,68 @@ OTHER_FORMATS: Final = {
     b"\xff\xfe": "is text in UTF-16",
     b"\xfe\xff": "is text in UTF-16",
 }
-SAVE_AS_CSV: Final = "save it as CSV in UTF-8 and import that"
-OTHER_DELIMITERS: Final = {";": "semicolons", "\t": "tabs", "|": "upright strokes"}
+SAVE_AS_CSV: Final = "say its encoding, or save it as CSV in UTF-8 and bring that in"
+MARKS: Final = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright strokes"}
 
 
-def open_csv(path: Path) -> Source | RowError:
+# Opens the file anew, as bytes from its beginning.
+Opened = Callable[[], BinaryIO]
+
+
+def open_csv(name: str, opened: Opened, written: Written = PLAIN) -> Source | RowError:
     """Return the file as rows of texts, or why it cannot be."""
-    name = path.stem
-    with path.open("rb") as raw:
+    with opened() as raw:
         head = raw.read(4)
         total = sum(block.count(b"\n") for block in iter(lambda: raw.read(1 << 20), b""))
-    for mark, rule in OTHER_FORMATS.items():
-        if head.startswith(mark):
-            return RowError(name, 1, "", "", rule, SAVE_AS_CSV)
-    lines = _lines(path)
+    if rule := _other_format(head, written):
+        return RowError(name, 1, "", "", rule, SAVE_AS_CSV)
+    lines = _lines(opened, written)
     try:
         header = next(lines, None)
-    except (csv.Error, UnicodeDecodeError) as error:
-        return _unreadable(path, error, 1)
+    except (csv.Error, UnicodeError) as error:
+        return _unreadable(name, opened, written, error, 1)
     if not header or header == [""]:
         return RowError(
             name, 1, "", "", "is empty; row 1 is the header", "write the header, or take the file away"
         )
-    if len(header) == 1 and (used := next((mark for mark in OTHER_DELIMITERS if mark in header[0]), None)):
-        rule = f"fields are parted by {OTHER_DELIMITERS[used]}; wanted commas"
-        return RowError(name, 1, "", header[0][:80], rule, "save the file with commas, numbers with a point")
-    return Source(name, header, max(total - 1, 0), _rows(path, lines, len(header)))
+    if len(header) == 1 and (used := _other_mark(header[0], written)):
+        rule = f"fields are parted by {used}; wanted {MARKS[written.mark]}"
+        advice = "say so (separator), or save the file with commas, numbers with a point"
+        return RowError(name, 1, "", header[0][:80], rule, advice)
+    rows = _rows(name, opened, written, lines, len(header))
+    return Source(name, header, max(total - 1, 0), rows, written)
 
 
-def _lines(path: Path) -> Iterator[list[str]]:
-    with path.open(encoding="utf-8-sig", newline="") as text:
-        yield from csv.reader(text, strict=True)
+def _other_format(head: bytes, written: Written) -> str:
+    """Say what the first bytes are, where they are no text of this encoding."""
+    utf_16 = written.codec == "utf-16"
+    found = (rule for mark, rule in OTHER_FORMATS.items() if head.startswith(mark))
+    return next((rule for rule in found if not (utf_16 and "UTF-16" in rule)), "")
 
 
-def _rows(path: Path, lines: Iterator[list[str]], width: int) -> Iterator[Rows]:
+def _other_mark(header: str, written: Written) -> str:
+    others = (mark for mark in MARKS if mark != written.mark and mark in header)
+    return next((MARKS[mark] for mark in others), "")
+
+
+def _lines(opened: Opened, written: Written) -> Iterator[list[str]]:
+    with io.TextIOWrapper(opened(), encoding=written.codec, newline="") as text:
+        yield from csv.reader(text, strict=True, delimiter=written.mark)
+
+
+def _rows(
+    name: str, opened: Opened, written: Written, lines: Iterator[list[str]], width: int
+) -> Iterator[Rows]:
     first = 2
     while True:
         taken: list[list[str]] = []
         problem: RowError | None = None
         try:
             taken.extend(itertools.islice(lines, ROWS_AT_ONCE))  # what came before an error stays
-        except (csv.Error, UnicodeDecodeError) as error:
-            problem = _unreadable(path, error, first + len(taken))
+        except (csv.Error, UnicodeError) as error:
+            problem = _unreadable(name, opened, written, error, first + len(taken))
         if taken or problem:
-            yield _even(path.stem, taken, first, width, problem)
+            yield _even(name, taken, first, width, problem)
         if problem or len(taken) < ROWS_AT_ONCE:
             return
         first += len(taken)
@@ -92,19 +111,23 @@ def _uneven(name: str, number: int, line: list[str], width: int) -> RowError:
     return RowError(name, number, "", ",".join(line)[:80], rule, suggestion)
 
 
-def _unreadable(path: Path, error: csv.Error | UnicodeDecodeError, row: int) -> RowError:
-    if isinstance(error, UnicodeDecodeError):
-        row, found = _first_undecodable(path)
-        return RowError(path.stem, row, "", found, "is not text in UTF-8", SAVE_AS_CSV)
+def _unreadable(
+    name: str, opened: Opened, written: Written, error: csv.Error | UnicodeError, row: int
+) -> RowError:
+    if isinstance(error, UnicodeError):
+        row, found = _first_undecodable(opened, written)
+        return RowError(name, row, "", found, f"is not text in {written.encoding.upper()}", SAVE_AS_CSV)
     rule = f"cannot be read as CSV from this row on ({error})"
-    return RowError(path.stem, row, "", "", rule, 'close every quote; inside quotes write "" for a quote')
+    return RowError(name, row, "", "", rule, 'close every quote; inside quotes write "" for a quote')
 
 
-def _first_undecodable(path: Path) -> tuple[int, str]:
-    with path.open("rb") as raw:
+def _first_undecodable(opened: Opened, written: Written) -> tuple[int, str]:
+    if written.codec == "utf-16":
+        return 1, ""  # its lines are not those of the bytes
+    with opened() as raw:
         for row, line in enumerate(raw, 1):
             try:
-                line.decode("utf-8")
+                line.decode(written.codec)
             except UnicodeDecodeError:
                 return row, line.decode("latin-1").strip()[:80]
     return 1, ""

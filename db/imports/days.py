@@ -1,10 +1,11 @@
-"""Days and months from text: ISO only, because 3/4 is two days; anything else is refused with what to write."""
+"""Days and months from text: in the one order that the file was said to have, as 3/4 is two days; else refused."""
 
 import datetime as dt
 import re
 from typing import Final
 
 from db.imports.refused import CellError
+from db.imports.written import YEAR_FIRST
 
 ISO: Final = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
 ISO_MONTH: Final = re.compile(r"([0-9]{4})-([0-9]{2})(-01)?")  # a spreadsheet makes a month its first day
@@ -17,24 +18,55 @@ THREE_PARTS: Final = re.compile(r"([0-9]{1,4})[-/. ]([0-9]{1,2})[-/. ]([0-9]{1,4
 TWO_PARTS: Final = re.compile(r"[0-9]{1,2}[-/.][0-9]{1,2}")
 SPREADSHEET_DAY: Final = re.compile(r"[1-9][0-9]{4}")
 WORDED: Final = ("%d %b %Y", "%d-%b-%Y", "%d %B %Y", "%b %d, %Y", "%B %d, %Y", "%d-%b-%y", "%Y%m%d")
+# Where another order was chosen: numbers of that order, the year in full.
+YEAR_LAST: Final = re.compile(r"([0-9]{1,2})([-/. ])([0-9]{1,2})\2([0-9]{4})")
+MONTH_YEAR: Final = re.compile(r"([0-9]{1,2})[-/. ]([0-9]{4})")
 WANTED: Final = "write the day as year-month-day, such as 2026-03-14"
 
 
-def parse_day(text: str, *, today: dt.date | None) -> int:
+def parse_day(text: str, *, today: dt.date | None, order: str = YEAR_FIRST) -> int:
     """Return the days since 1970-01-01; after `today` (where given) is refused."""
-    if not (parts := ISO.fullmatch(text)):
-        raise CellError("is not a day as year-month-day", _meant(text))
-    day = _calendar_day(*map(int, parts.groups()))
+    day = _in_iso(text) if order == YEAR_FIRST else _year_last(text, order)
     if today is not None and day > today:
         raise CellError(f"lies in the future; today is {today}", "write the day on which it happened")
     return (day - EPOCH).days
 
 
-def parse_month(text: str) -> int:
+def parse_month(text: str, *, order: str = YEAR_FIRST) -> int:
     """Return the first day of the month, as days since 1970-01-01."""
+    year, month = _iso_month(text) if order == YEAR_FIRST else _month_of(text, order)
+    return (_calendar_day(year, month, 1) - EPOCH).days
+
+
+def _in_iso(text: str) -> dt.date:
+    if not (parts := ISO.fullmatch(text)):
+        raise CellError("is not a day as year-month-day", _meant(text))
+    return _calendar_day(*map(int, parts.groups()))
+
+
+def _year_last(text: str, order: str) -> dt.date:
+    if not (parts := YEAR_LAST.fullmatch(text)):
+        rule = f"is not a day as {order}, the order that this file was said to have"
+        raise CellError(rule, f"write it as {order} with the year in full, or choose another order")
+    first, second, year = int(parts[1]), int(parts[3]), int(parts[4])
+    month, number = (second, first) if order.startswith("day") else (first, second)
+    return _calendar_day(year, month, number)
+
+
+def _iso_month(text: str) -> tuple[int, int]:
     if not (parts := ISO_MONTH.fullmatch(text)):
         raise CellError("is not a month as year-month", "write the month as year-month, such as 2027-04")
-    return (_calendar_day(int(parts.group(1)), int(parts.group(2)), 1) - EPOCH).days
+    return int(parts[1]), int(parts[2])
+
+
+def _month_of(text: str, order: str) -> tuple[int, int]:
+    """Year and month; a spreadsheet makes a month its first day."""
+    if parts := MONTH_YEAR.fullmatch(text):
+        return int(parts[2]), int(parts[1])
+    if YEAR_LAST.fullmatch(text) and (day := _year_last(text, order)).day == 1:
+        return day.year, day.month
+    rule = f"is not a month; the days of this file were said to be written {order}"
+    raise CellError(rule, "write the month as month-year, such as 04-2027")
 
 
 def _calendar_day(year: int, month: int, day: int) -> dt.date:

@@ -1,5 +1,6 @@
 """What a folder of CSV files or a workbook brings: the sources whose names are known, the others refused."""
 
+import io
 from pathlib import Path
 from typing import Final
 
@@ -9,15 +10,16 @@ from db.imports.csv_file import SAVE_AS_CSV, open_csv
 from db.imports.source import Source
 from db.imports.texts import nearest
 from db.imports.workbook import open_workbook
+from db.imports.written import PLAIN, Written
 
 WORKBOOKS: Final = (".xlsx", ".xlsm")
 
 
-def open_all(path: Path) -> tuple[list[Source], list[RowError]]:
+def open_all(path: Path, written: Written = PLAIN) -> tuple[list[Source], list[RowError]]:
     """Return the sources in loading order, and why the others are not among them."""
     if not path.exists():
         raise NotFoundError(f"{path} is not there; wanted a folder of CSV files or a workbook (.xlsx)")
-    found = _in_folder(path) if path.is_dir() else _in_file(path)
+    found = _in_folder(path, written) if path.is_dir() else _in_file(path, written)
     errors = [item for item in found if isinstance(item, RowError)]
     sources: dict[str, Source] = {}
     for item in found:
@@ -34,22 +36,27 @@ def open_all(path: Path) -> tuple[list[Source], list[RowError]]:
     return [sources[name] for name in FILES if name in sources], errors
 
 
-def _in_folder(folder: Path) -> list[Source | RowError]:
+def _in_folder(folder: Path, written: Written) -> list[Source | RowError]:
     """Hidden files and a README are not records; everything else is, or is in the wrong place."""
     paths = [p for p in sorted(folder.iterdir()) if not p.name.startswith(".") and p.stem.upper() != "README"]
     return [
-        _named(path.name, path.stem) or open_csv(path) if _is_csv(path) else _misplaced(path)
+        _named(path.name, path.stem) or _csv(path, written) if _is_csv(path) else _misplaced(path)
         for path in paths
     ]
 
 
-def _in_file(path: Path) -> list[Source | RowError]:
+def _in_file(path: Path, written: Written) -> list[Source | RowError]:
     if path.suffix.lower() not in WORKBOOKS:
-        return [_named(path.name, path.stem) or open_csv(path) if _is_csv(path) else _misplaced(path)]
-    opened = open_workbook(path)
+        return [_named(path.name, path.stem) or _csv(path, written) if _is_csv(path) else _misplaced(path)]
+    content = path.read_bytes()
+    opened = open_workbook(path.name, lambda: io.BytesIO(content), written)
     if isinstance(opened, RowError):
         return [opened]
     return [_named(f"sheet {source.name}", source.name) or source for source in opened]
+
+
+def _csv(path: Path, written: Written) -> Source | RowError:
+    return open_csv(path.stem, lambda: path.open("rb"), written)
 
 
 def _is_csv(path: Path) -> bool:

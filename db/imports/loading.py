@@ -17,7 +17,8 @@ from db.files import FILES, GIVES_NAMES, USES_NAMES
 from db.imports.check import Checked, check_source, names_given
 from db.imports.folder import open_all
 from db.imports.refused import Findings, ImportRefusedError
-from db.imports.source import Meter, Progress
+from db.imports.source import Meter, Progress, Source
+from db.imports.swapped import hint, swapped_by_name
 
 
 @dataclass(frozen=True)
@@ -39,9 +40,45 @@ class Loaded:
     files: tuple[FileLoaded, ...]
 
 
+@dataclass(frozen=True)
+class FileTried:
+    """
+    What would become of the rows of one file: ready to load, on record already, held once loaded, wrong.
+
+    `waiting` rows cannot be judged before the wrong ones, or what they refer to, are mended.
+    """
+
+    file: str
+    rows: int
+    ready: int
+    same: int
+    held: int
+    wrong: int
+    waiting: int
+    flags: tuple[Flag, ...]
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A load as it would be: each file in loading order, the first errors found, and how many there are in all."""
+
+    files: tuple[FileTried, ...]
+    errors: tuple[RowError, ...]
+    total: int
+    unchecked: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What is offered for loading: sources in loading order, and why other files are not among them."""
+
+    sources: tuple[Source, ...]
+    errors: tuple[RowError, ...] = ()
+
+
 def load(  # noqa: PLR0913 - each is a decision of its own that only the caller can take
     session: Session,
-    path: Path,
+    what: Path | Offer,
     act: Act,
     *,
     approved: bool,
@@ -49,30 +86,53 @@ def load(  # noqa: PLR0913 - each is a decision of its own that only the caller 
     progress: Progress | None = None,
 ) -> Loaded:
     """
-    Bring in a folder of CSV files or a workbook, or refuse it with every error found.
+    Bring in a folder of CSV files, a workbook or what was offered otherwise, or refuse it with every error found.
 
     `approved`: limits and assumptions count as approved (an administrator's load). A refused load leaves the session's
     transaction as it was before.
     """
-    sources, errors = open_all(path)
-    findings = Findings()
-    findings.add(*errors)
-    meter = Meter(progress, 2 * sum(source.total for source in sources))
-    checked = [check_source(source, findings, meter, today=today) for source in sources]
     with session.begin_nested():
-        recording = _Recording(
-            session, act, findings, unread=[error.file for error in errors if error.file in FILES]
+        meter, findings, recording = _recorded(
+            session, what, act, approved=approved, today=today, progress=progress
         )
-        for file in checked:
-            done = meter.from_here()
-            recording.record(file, recorders(approved=approved, progress=done)[file.file.name])
-            done(len(file.rows))
         if findings.total:
-            place = {name: at for at, name in enumerate(FILES)}
-            kept = sorted(findings.kept, key=lambda error: (place.get(error.file, -1), error.row))
-            raise ImportRefusedError(tuple(kept), findings.total, tuple(recording.unchecked))
+            tried = recording.tried(findings)
+            raise ImportRefusedError(tried.errors, tried.total, tried.unchecked)
     meter.end()
-    return Loaded(tuple(recording.files))
+    return Loaded(tuple(recording.files.values()))
+
+
+def try_load(session: Session, what: Path | Offer, act: Act, *, approved: bool, today: dt.date) -> Tried:
+    """Say what a load would do; the session's transaction is left as it was before."""
+    savepoint = session.begin_nested()
+    try:
+        _, findings, recording = _recorded(session, what, act, approved=approved, today=today)
+        return recording.tried(findings)
+    finally:
+        savepoint.rollback()
+
+
+def _recorded(  # noqa: PLR0913 - the same decisions handed on
+    session: Session,
+    what: Path | Offer,
+    act: Act,
+    *,
+    approved: bool,
+    today: dt.date,
+    progress: Progress | None = None,
+) -> "tuple[Meter, Findings, _Recording]":
+    offer = what if isinstance(what, Offer) else Offer(*map(tuple, open_all(what)))
+    findings = Findings()
+    findings.add(*offer.errors)
+    meter = Meter(progress, 2 * sum(source.total for source in offer.sources))
+    checked = [check_source(source, findings, meter, today=today) for source in offer.sources]
+    recording = _Recording(session, act, findings, offer)
+    while checked:  # what is recorded need not be kept any longer
+        file = checked.pop(0)
+        done = meter.from_here()
+        recording.record(file, recorders(approved=approved, progress=done)[file.file.name])
+        done(len(file.rows))
+    return meter, findings, recording
 
 
 class _Recording:
@@ -83,17 +143,38 @@ class _Recording:
     one error that matters, so names that were lost on the way are remembered and passed over.
     """
 
-    def __init__(self, session: Session, act: Act, findings: Findings, *, unread: list[str]) -> None:
-        self.files: list[FileLoaded] = []
-        self.unchecked = unread
+    def __init__(self, session: Session, act: Act, findings: Findings, offer: Offer) -> None:
+        self.files: dict[str, FileLoaded] = {}
+        self.unchecked = [error.file for error in offer.errors if error.file in FILES]
+        self._told = {source.name: source.told for source in offer.sources}
+        self._met: dict[str, tuple[int, int]] = {}
         self._session = session
         self._act = act
         self._findings = findings
         self._lost: dict[str, set[str]] = {}
 
+    def tried(self, findings: Findings) -> Tried:
+        """Return what was met so far; columns go by the names that the files themselves give them."""
+        place = {name: at for at, name in enumerate(FILES)}
+        kept = sorted(findings.kept, key=lambda error: (place.get(error.file, -1), error.row))
+        told = tuple(
+            replace(error, column=self._told.get(error.file, {}).get(error.column, error.column))
+            for error in kept
+        )
+        files = tuple(self._file_tried(name) for name in self._met)
+        return Tried(files, told, findings.total, tuple(self.unchecked))
+
+    def _file_tried(self, name: str) -> FileTried:
+        total, wrong = self._met[name]
+        done = self.files.get(name, FileLoaded(name, 0, 0, 0, 0, ()))
+        ready = done.added + done.completed
+        waiting = max(total - ready - done.same - wrong, 0)
+        return FileTried(name, total, ready, done.same, done.held, wrong, waiting, done.flags)
+
     def record(self, checked: Checked, recorder: Recorder) -> None:
         """Record the rows of one file; rows that are refused are set aside once, so that the others are checked too."""
         name = checked.file.name
+        self._met[name] = checked.total, checked.wrong
         self._lose(name, checked.lost)
         if not checked.whole or self._uses_unchecked(checked):
             self.unchecked.append(name)
@@ -102,7 +183,7 @@ class _Recording:
         outcomes = [
             self._record(name, partial(recorder, self._session, act), part) for part in _turns(checked)
         ]
-        self.files.append(_together(name, outcomes))
+        self.files[name] = _together(name, outcomes)
 
     def _record(self, name: str, recorder: Callable[[pd.DataFrame], Outcome], rows: pd.DataFrame) -> Outcome:
         try:
@@ -117,8 +198,14 @@ class _Recording:
             return Outcome()
 
     def _set_aside(self, name: str, rows: pd.DataFrame, refused: RowsRefusedError) -> "pd.Series[bool]":
-        self._findings.add(*(error for error in refused.errors if not self._follows(error)))
+        own = [error for error in refused.errors if not self._follows(error)]
+        if swapped := swapped_by_name(self._session, rows, own):
+            self._findings.add(hint(name, *swapped))
+            own = [error for error in own if error.column not in swapped]
+        self._findings.add(*own)
         bad = rows["row"].isin([error.row for error in refused.errors])
+        total, wrong = self._met[name]
+        self._met[name] = total, wrong + len({error.row for error in own})
         self._lose(name, names_given(name, rows[bad]))
         return bad
 

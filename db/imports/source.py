@@ -1,10 +1,11 @@
 """What a file or a sheet gives before anything is known of its meaning: texts in rows."""
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Final
 
 from db.errors import RowError
+from db.imports.written import PLAIN, Written
 
 ROWS_AT_ONCE: Final = 20_000
 
@@ -56,9 +57,17 @@ class Rows:
 
 @dataclass(frozen=True)
 class Source:
-    """One file or sheet: its name, what stands in row 1, how many rows there may be, and the rows after it."""
+    """
+    One file or sheet: its name, what stands in row 1, how many rows there may be, the rows after it, how it is written.
+
+    Where its columns were matched with ours, `told` has what the file itself calls each of ours, and `units` the unit
+    of those that it gives in another than ours.
+    """
 
     name: str
     header: list[str]
     total: int
     rows: Iterator[Rows]
+    written: Written = PLAIN
+    told: Mapping[str, str] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
