@@ -44,6 +44,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"pinledger {version('pinledger')}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _ledger_commands(commands)
+    _backup_commands(commands)
     _result_commands(commands)
     _service_commands(commands)
     _people_commands(commands)
@@ -157,16 +158,46 @@ def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         "ledger:verify",
         "Recompute the hash chain of the log; exit 1 names the first broken sequence number.",
         "verify --rebuild",
-        "verify --format json > anchor.json",
-        "verify --anchor anchor.json",
+        "verify --anchor /elsewhere/anchors.csv",
     )
     check.add_argument(
-        "--anchor", metavar="FILE", help="what verify --format json printed earlier, kept elsewhere"
+        "--anchor",
+        metavar="FILE",
+        help="heads kept elsewhere, every line checked: a file of anchors or what verify --format json printed; "
+        "default $PINLEDGER_ANCHORS, which also gets a line a day",
     )
     check.add_argument(
         "--rebuild", action="store_true", help="also rebuild every table from the log and compare"
     )
     _with_format(check)
+
+
+def _backup_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    out = _command(
+        commands,
+        "backup",
+        "ledger:backup",
+        "Write the whole ledger, history and people included, into one verified file, while work goes on.",
+        "backup /elsewhere/ --db fleet.db",
+        "backup fleet.zip --db postgresql://ledger@host/fleet",
+    )
+    out.add_argument("file", help="file to write, or a folder that gets one named by the moment")
+    _with_format(out)
+    back = _command(
+        commands,
+        "restore",
+        "ledger:restore",
+        "Bring a backup to a database without a ledger, of either kind, and prove it there.",
+        "restore fleet.zip --db again.db",
+        "restore fleet.zip --db fleet.db --replace",
+    )
+    back.add_argument("file", help="what backup wrote")
+    back.add_argument(
+        "--replace",
+        action="store_true",
+        help="over the SQLite ledger that is there, which is first kept beside it",
+    )
+    _with_format(back)
 
 
 def _result(

@@ -103,6 +103,13 @@ def end_person(session: Session, name: str, *, now: dt.datetime) -> None:
     session.flush()
 
 
+def end_all_ways_in(session: Session, *, now: dt.datetime) -> None:
+    """End every session, link and token; people and their passwords stay."""
+    for kept in (PersonSession, ApiToken):
+        session.execute(update(kept).where(kept.ended_at.is_(None)).values(ended_at=time_text(now)))
+    session.execute(update(OneTimeLink).where(OneTimeLink.used_at.is_(None)).values(used_at=time_text(now)))
+
+
 def issue_link(session: Session, name: str, *, now: dt.datetime) -> str:
     """A secret that lets this person in once, within half an hour."""
     has_access(session, name)

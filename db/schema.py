@@ -17,13 +17,16 @@ LOCK: Final = 7_465_237_364  # an advisory lock of our own, so that two programs
 
 
 def migrate(url: str, revision: str = "head") -> None:
-    """Bring the database to this program's schema, in one transaction."""
+    """Bring the database to this program's schema, in one transaction; a newer one is refused."""
     engine = open_engine(url)
     try:
         with engine.begin() as connection:
             if connection.dialect.name == "postgresql":
                 connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": LOCK})
             config = configuration()
+            found = MigrationContext.configure(connection).get_current_revision()
+            if found is not None and found not in _known(config):
+                raise _newer(engine, found, known_head())
             config.attributes["connection"] = connection
             command.upgrade(config, revision)
     finally:
@@ -41,18 +44,29 @@ def check(engine: Engine) -> None:
         )
     with engine.connect() as connection:
         found = MigrationContext.configure(connection).get_current_revision()
-    scripts = ScriptDirectory.from_config(configuration())
-    wanted = scripts.get_current_head()
+    wanted = known_head()
     if found == wanted:
         return
     if found is None:
         raise SchemaError(f"{engine.url!r} has no ledger in it; make one with `pinledger migrate`")
-    known = {script.revision for script in scripts.walk_revisions()}
-    if found in known:
+    if found in _known(configuration()):
         raise SchemaError(
             f"{engine.url!r} has schema {found}, this program wants {wanted}; run `pinledger migrate`"
         )
-    raise SchemaError(
+    raise _newer(engine, found, wanted)
+
+
+def known_head() -> str:
+    """The schema that this program makes and wants."""
+    return str(ScriptDirectory.from_config(configuration()).get_current_head())
+
+
+def _known(config: Config) -> set[str]:
+    return {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+
+
+def _newer(engine: Engine, found: str, wanted: str) -> SchemaError:
+    return SchemaError(
         f"{engine.url!r} has schema {found}, which this program (schema {wanted}) does not know; "
         "use the newer program that made it"
     )

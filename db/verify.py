@@ -1,5 +1,5 @@
 """
-Whether the ledger is what was written: the chain's links, an earlier head, and the tables rebuilt from the log.
+Whether the ledger is what was written: the chain's links, earlier heads, and the tables rebuilt from the log.
 
 It shows tampering with the database. It cannot show false data that was truthfully logged, nor, without an earlier
 head kept elsewhere, that the newest changes were cut off.
@@ -7,7 +7,7 @@ head kept elsewhere, that the newest changes were cut off.
 
 import json
 import zlib
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, Final
@@ -15,9 +15,10 @@ from typing import Any, Final
 from sqlalchemy import Row, Table, func, or_, select
 from sqlalchemy.orm import Session
 
+from db.anchors import Anchor
 from db.base import Fact, table_of
 from db.chain import FIRST_HASH, change_hash, unpacked
-from db.errors import BrokenChainError, LedgerError
+from db.errors import BrokenChainError
 from db.lookup import current
 from db.plain import logged
 from db.records.brakes import Installation, Occupancy, Removal
@@ -29,10 +30,11 @@ FACTS: Final[dict[str, Table]] = {model.__tablename__: table_of(model) for model
 
 @dataclass(frozen=True)
 class Verified:
-    """What verified: how many facts, and the head's hash, to be kept elsewhere as an anchor."""
+    """What verified: how many facts and changes, and the head's hash, to be kept elsewhere as an anchor."""
 
     facts: int
     head: str
+    seq: int = 0
 
 
 @dataclass(frozen=True)
@@ -45,48 +47,46 @@ class Link:
     body: dict[str, Any]
 
 
-def read_anchor(text: str) -> Verified:
-    """Read what `pinledger verify --format json` printed earlier."""
-    try:
-        anchor = json.loads(text)
-        return Verified(int(anchor["facts"]), str(anchor["head"]))
-    except (ValueError, KeyError, TypeError):
-        raise LedgerError(
-            f'{text[:60]!r} is no anchor; wanted what verify printed: {{"facts": NUMBER, "head": "HASH"}}'
-        ) from None
-
-
 def verify(
     session: Session,
-    anchor: Verified | None = None,
-    *,
+    *anchors: Anchor | Verified,
     rebuild: bool = False,
     progress: Callable[[int], None] | None = None,
 ) -> Verified:
-    """Check every link, and the anchor if there is one; `rebuild` also compares each table with the log."""
+    """Check every link, and every anchor that is given; `rebuild` also compares each table with the log."""
     facts, seq, head = 0, 0, FIRST_HASH
     per_table: Counter[str] = Counter()
-    missed = anchor
+    ahead = deque(sorted((each for each in anchors if each.facts > 0), key=lambda each: each.facts))
     for batch in _links(session):
         for link in batch:
             facts, seq, head = facts + link.facts, link.seq, link.hash
-            if missed is not None and facts >= missed.facts:
-                if (facts, head) != (missed.facts, missed.head):
-                    raise BrokenChainError(
-                        seq, "the log was rewritten: the anchor's head is not where it was"
-                    )
-                missed = None
+            while ahead and facts >= ahead[0].facts:
+                _check_anchor(ahead.popleft(), Verified(facts, head, seq))
         if rebuild:
             per_table.update(_compare(session, batch))
         if progress is not None:
             progress(facts)
     _check_head(session, seq, head, facts)
-    if missed is not None and missed.facts > 0:
-        raise BrokenChainError(seq + 1, f"the log was cut: it has {facts} facts, the anchor {missed.facts}")
+    if ahead:
+        raise BrokenChainError(
+            seq + 1, f"the log was cut: it has {facts} facts, {_called(ahead[-1])} {ahead[-1].facts}"
+        )
     if rebuild:
         _no_others(session, seq, per_table)
         _compare_occupancy(session)
-    return Verified(facts, head)
+    return Verified(facts, head, seq)
+
+
+def _check_anchor(anchor: Anchor | Verified, found: Verified) -> None:
+    # An anchor may come without its sequence number; its head says as much.
+    if (found.facts, found.head, anchor.seq or found.seq) != (anchor.facts, anchor.head, found.seq):
+        raise BrokenChainError(
+            found.seq, f"the log was rewritten: the head of {_called(anchor)} is not where it was"
+        )
+
+
+def _called(anchor: Anchor | Verified) -> str:
+    return f"the anchor of {anchor.day}" if isinstance(anchor, Anchor) and anchor.day else "the anchor"
 
 
 def _links(session: Session) -> Iterator[list[Link]]:
@@ -136,9 +136,12 @@ def _compare(session: Session, batch: list[Link]) -> Counter[str]:
     expected: dict[str, list[tuple[Any, ...]]] = {name: [] for name in FACTS}
     for link in batch:
         for part in link.body["facts"]:
-            columns = {**part["columns"], "seq": [link.seq] * len(part["columns"]["id"])}
+            length = len(part["columns"]["id"])
+            columns = {**part["columns"], "seq": [link.seq] * length}
             names = FACTS[part["table"]].columns.keys()
-            expected[part["table"]] += zip(*(columns[name] for name in names), strict=True)
+            # A column that a later schema added is blank in what was written before it.
+            blank = [None] * length
+            expected[part["table"]] += zip(*(columns.get(name, blank) for name in names), strict=True)
     broken = [
         seq
         for name, rows in expected.items()

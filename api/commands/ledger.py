@@ -1,24 +1,27 @@
-"""Commands on the ledger itself: migrate, import, export, verify."""
+"""Commands on the ledger itself: migrate, import, export, verify, backup, restore."""
 
 import argparse
 import datetime as dt
+import os
 import re
 import sys
 from dataclasses import asdict
 from pathlib import Path
 
+from sqlalchemy import Engine
 from tqdm import tqdm
 
 from api.output import write
 from db import schema
+from db.anchors import Anchor, anchor_now, file_of, note_anchor, read_anchors
+from db.backup import back_up
 from db.chain import Act
-from db.errors import LedgerError
 from db.export import export as write_folder
 from db.imports import FileLoaded
 from db.imports import load as load_all
 from db.lookup import known_by
+from db.restore import restore as restore_from
 from db.session import Session, open_engine, reading
-from db.verify import read_anchor
 from db.verify import verify as verify_chain
 
 
@@ -86,20 +89,54 @@ def export(asked: argparse.Namespace) -> int:
 
 
 def verify(asked: argparse.Namespace) -> int:
-    """Recompute the chain; a broken one is refused by its error."""
+    """Recompute the chain against every anchor; a broken one is refused by its error."""
     engine = open_engine(asked.db)
     schema.check(engine)
-    anchor = read_anchor(_text(asked.anchor)) if asked.anchor else None
+    anchors = read_anchors(Path(asked.anchor)) if asked.anchor else _kept_anchors()
     with Session(reading(engine)) as session:
-        found = verify_chain(session, anchor=anchor, rebuild=asked.rebuild)
+        found = verify_chain(session, *anchors, rebuild=asked.rebuild)
+    _note(engine)
     write(asdict(found), asked.format)
+    if anchors:
+        sys.stderr.write(f"{len(anchors)} anchors hold\n")
     return 0
 
 
-def _text(name: str) -> str:
-    try:
-        return Path(name).read_text(encoding="utf-8")
-    except OSError as error:
-        raise LedgerError(
-            f"anchor file {name!r} cannot be read ({error.strerror}); name one that can"
-        ) from error
+def backup(asked: argparse.Namespace) -> int:
+    """Write the whole ledger into one file, verified."""
+    engine = open_engine(asked.db)
+    file, manifest = back_up(engine, Path(asked.file), now=dt.datetime.now(dt.UTC))
+    _note(engine)
+    told = asdict(manifest)
+    write({"file": str(file), **told, "rows": sum(told["rows"].values())}, asked.format)
+    return 0
+
+
+def restore(asked: argparse.Namespace) -> int:
+    """Bring a backup to a database, proven there."""
+    found = restore_from(Path(asked.file), asked.db, now=dt.datetime.now(dt.UTC), replace=asked.replace)
+    write(asdict(found), asked.format)
+    later = [anchor for anchor in _kept_anchors() if anchor.facts > found.facts]
+    if later:
+        sys.stderr.write(
+            f"the anchors know of {later[-1].facts - found.facts} later facts, up to {later[-1].day}: enter them "
+            "again; keep that file of anchors and begin a new one\n"
+        )
+    sys.stderr.write(
+        f"access is as it was at {found.made_at}: look at `pinledger person list`; "
+        "sessions, links and tokens have ended\n"
+    )
+    return 0
+
+
+def _kept_anchors() -> tuple[Anchor, ...]:
+    """The anchors of the setting, none where there is no such file yet."""
+    place = os.environ.get("PINLEDGER_ANCHORS", "")
+    return read_anchors(Path(place)) if place and file_of(Path(place)).exists() else ()
+
+
+def _note(engine: Engine) -> None:
+    place = os.environ.get("PINLEDGER_ANCHORS", "")
+    if place:
+        with Session(reading(engine)) as session:
+            note_anchor(Path(place), anchor_now(session, dt.datetime.now(dt.UTC).date()))

@@ -13,6 +13,8 @@ COMMANDS = (
     "migrate",
     "import",
     "export",
+    "backup",
+    "restore",
     "refit",
     "changeouts",
     "spares",

@@ -1,0 +1,181 @@
+"""
+A ledger from a backup, proven before it stands: digest, rows and head as the manifest says, the log against the tables.
+
+A backup of an older schema is brought to this one on the way. Sessions, links and tokens end with it,
+because some of them may have been ended since the backup was made.
+"""
+
+import datetime as dt
+import json
+import sqlite3
+import tempfile
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from sqlalchemy import Engine, make_url, text
+
+from db import schema
+from db.backup import LEDGER, MANIFEST, PIECE, Manifest, digest_of, examine
+from db.copying import copy_file, copy_rows, row_counts
+from db.errors import LedgerError
+from db.people import end_all_ways_in
+from db.session import Session, open_engine
+from db.verify import Verified, verify
+
+MOST_MANIFEST: Final = 1 << 20
+
+
+@dataclass(frozen=True)
+class Restored:
+    """What stands in the ledger now; `aside` is where the one before it was put, "" where there was none."""
+
+    made_at: str
+    seq: int
+    facts: int
+    head: str
+    rows: int
+    aside: str
+
+
+def restore(file: Path, url: str, *, now: dt.datetime, replace: bool = False) -> Restored:
+    """Bring a backup to a database that holds no ledger; over a SQLite file that does only where told to."""
+    sqlite = make_url(url).get_backend_name() == "sqlite"
+    target = Path(make_url(url).database or "") if sqlite else None
+    if target is not None:
+        _refuse_taken(target, replace=replace)
+    with tempfile.TemporaryDirectory(dir=target.parent if target else None, prefix=".pinledger-") as folder:
+        manifest = _unpack(file, Path(folder))
+        held = open_engine(f"sqlite:///{Path(folder) / LEDGER}")
+        try:
+            found = _proven(held, manifest, now)
+            aside = _into_file(held, target, now) if target else _into_server(held, url, found)
+            with held.connect() as connection:
+                wanted = row_counts(connection)
+        finally:
+            held.dispose()
+    _check_arrived(url, found, wanted)
+    return Restored(manifest.made_at, found.seq, found.facts, found.head, sum(wanted.values()), aside)
+
+
+def read_manifest(file: Path) -> Manifest:
+    """What a backup says of itself."""
+    try:
+        with zipfile.ZipFile(file) as packed:
+            return Manifest(**json.loads(packed.open(MANIFEST).read(MOST_MANIFEST)))
+    except OSError as error:
+        raise LedgerError(f"{file} cannot be read ({error.strerror}); name a backup that can") from error
+    except (zipfile.BadZipFile, KeyError, TypeError, ValueError) as error:
+        raise LedgerError(
+            f"{file} is no backup of a ledger, or a damaged one ({error}); name another"
+        ) from None
+
+
+def _refuse_taken(target: Path, *, replace: bool) -> None:
+    if not target.parent.is_dir():
+        raise LedgerError(f"the folder {target.parent} is not there; make it, or name another")
+    if target.exists() and target.stat().st_size and not replace:
+        raise LedgerError(
+            f"{target} is there already; name a new file, or say --replace (the ledger there is then kept beside it)"
+        )
+
+
+def _unpack(file: Path, folder: Path) -> Manifest:
+    manifest = read_manifest(file)
+    try:
+        with (
+            zipfile.ZipFile(file) as packed,
+            packed.open(LEDGER) as held,
+            (folder / LEDGER).open("wb") as kept,
+        ):
+            while piece := held.read(PIECE):
+                kept.write(piece)
+    except (zipfile.BadZipFile, KeyError, EOFError, ValueError) as error:
+        raise LedgerError(f"{file} is a damaged backup ({error}); name another") from None
+    found = digest_of(folder / LEDGER)
+    if found != manifest.sha256:
+        raise LedgerError(
+            f"the ledger in {file} has SHA-256 {found}, its manifest says {manifest.sha256}; it was changed or "
+            "damaged, name another backup"
+        )
+    return manifest
+
+
+def _proven(held: Engine, manifest: Manifest, now: dt.datetime) -> Verified:
+    with held.connect() as connection:
+        for table, wanted in manifest.rows.items():
+            count = f"SELECT count(*) FROM {connection.dialect.identifier_preparer.quote(table)}"  # noqa: S608 - quoted
+            found = connection.execute(text(count)).scalar_one()
+            if found != wanted:
+                raise LedgerError(
+                    f"{table} in the backup has {found} rows, its manifest says {wanted}; name another"
+                )
+    schema.migrate(held.url.render_as_string(hide_password=False))
+    found = examine(held, Verified(manifest.facts, manifest.head, manifest.seq))
+    with Session(held) as session, session.begin():
+        end_all_ways_in(session, now=now)
+    return found
+
+
+def _into_file(held: Engine, target: Path, now: dt.datetime) -> str:
+    """Over the pages of a file that is there, so that a service with it open sees the one or the other whole."""
+    aside = ""
+    if target.exists() and target.stat().st_size:
+        aside = str(_kept_beside(target, now))
+    engine = open_engine(f"sqlite:///{target}")
+    try:
+        copy_file(held, engine)
+    finally:
+        engine.dispose()
+    return aside
+
+
+def _kept_beside(target: Path, now: dt.datetime) -> Path:
+    beside = target.with_name(f"{target.name}.before-{now:%Y%m%dT%H%M%SZ}")
+    if beside.exists():
+        raise LedgerError(f"{beside} is there already; try again in a second")
+    old, kept = open_engine(f"sqlite:///{target}"), open_engine(f"sqlite:///{beside}")
+    try:
+        copy_file(old, kept)
+    except sqlite3.DatabaseError:
+        # Too damaged to be opened: the file itself goes aside.
+        target.replace(beside)
+    finally:
+        old.dispose()
+        kept.dispose()
+    return beside
+
+
+def _into_server(held: Engine, url: str, wanted: Verified) -> str:
+    schema.migrate(url)
+    engine = open_engine(url)
+    try:
+        with engine.connect() as connection:
+            empty = row_counts(connection)
+        if sum(empty.values()) > 1:  # the one row is the head of an empty chain
+            raise LedgerError(
+                f"{engine.url!r} holds a ledger already; make a new database, restore there, and point the "
+                "service to it"
+            )
+        with Session(engine) as session, session.begin():
+            copy_rows(held, session)
+            verify(session, wanted)
+    finally:
+        engine.dispose()
+    return ""
+
+
+def _check_arrived(url: str, wanted: Verified, rows: dict[str, int]) -> None:
+    engine = open_engine(url)
+    try:
+        schema.check(engine)
+        with Session(engine) as session:
+            found = verify(session, wanted, rebuild=True)
+            counted = row_counts(session.connection())
+    finally:
+        engine.dispose()
+    if found != wanted or counted != rows:
+        raise LedgerError(
+            f"{engine.url!r} does not hold what the backup does; do not use it, restore once more"
+        )

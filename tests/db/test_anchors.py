@@ -1,0 +1,113 @@
+"""Heads kept elsewhere: one line a day, all of them checked, nothing odd taken for one."""
+
+import datetime as dt
+import json
+from dataclasses import asdict
+
+import pytest
+
+from db.anchors import HEADER, NAME, Anchor, anchor_now, note_anchor, read_anchors
+from db.chain import append
+from db.errors import BrokenChainError, LedgerError
+from db.records.fleet import BaseStation
+from db.verify import verify
+from tests.ledger import ACT
+
+DAY = dt.date(2026, 3, 14)
+HASH = "ab" * 32
+
+
+def days_of_work(session, place, days=4):
+    """A base a day, and the head of each evening noted."""
+    for number in range(days):
+        append(session, ACT, [(BaseStation, [{"base": f"Day {number}"}])])
+        note_anchor(place, anchor_now(session, DAY + dt.timedelta(days=number)))
+
+
+def test_a_day_has_one_line_however_often_it_is_noted(small_fleet, tmp_path):
+    days_of_work(small_fleet, tmp_path)
+    days_of_work(small_fleet, tmp_path, days=0)
+    assert not note_anchor(tmp_path, anchor_now(small_fleet, DAY))
+    lines = (tmp_path / NAME).read_text().splitlines()
+    assert lines[0] == HEADER
+    assert [line[:10] for line in lines[1:]] == ["2026-03-14", "2026-03-15", "2026-03-16", "2026-03-17"]
+
+
+def test_an_empty_ledger_has_nothing_to_note(session, tmp_path):
+    assert not note_anchor(tmp_path / "kept.csv", anchor_now(session, DAY))
+    assert not (tmp_path / "kept.csv").exists()
+
+
+def test_every_line_is_checked(small_fleet, tmp_path):
+    days_of_work(small_fleet, tmp_path)
+    anchors = read_anchors(tmp_path)
+    assert len(anchors) == 4
+    verify(small_fleet, *anchors)
+    for number, anchor in enumerate(anchors):
+        for wrong in (
+            {"head": HASH},
+            {"facts": anchor.facts - 1},
+            {"seq": anchor.seq + 1},
+        ):
+            lines = list(anchors)
+            lines[number] = Anchor(**(asdict(anchor) | wrong))
+            with pytest.raises(BrokenChainError, match=f"rewritten: the head of the anchor of {anchor.day}"):
+                verify(small_fleet, *lines)
+
+
+def test_a_line_past_the_end_says_that_the_tail_was_cut(small_fleet):
+    now = anchor_now(small_fleet, DAY)
+    with pytest.raises(BrokenChainError, match=r"the log was cut: it has .* facts, the anchor of 2026-03-14"):
+        verify(small_fleet, now, Anchor("2026-03-14", now.seq + 1, now.facts + 1, HASH))
+
+
+def test_what_verify_printed_is_an_anchor_with_or_without_its_sequence_number(small_fleet, tmp_path):
+    found = verify(small_fleet)
+    for told in (asdict(found), {"facts": found.facts, "head": found.head}):
+        (tmp_path / "printed.json").write_text(json.dumps(told))
+        (anchor,) = read_anchors(tmp_path / "printed.json")
+        assert (anchor.facts, anchor.head) == (found.facts, found.head)
+        verify(small_fleet, anchor)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "{}",
+        "[]",
+        '{"facts": "x", "head": ""}',
+        "2026-03-14,1,1," + HASH,
+        f"{HEADER}\n2026-03-14,1,1",
+        f"{HEADER}\n14.3.2026,1,1,{HASH}",
+        f"{HEADER}\n2026-03-14,one,1,{HASH}",
+        f"{HEADER}\n2026-03-14,1,-1,{HASH}",
+        f"{HEADER}\n2026-03-14,1,1,{HASH[:-2]}",
+        f"{HEADER}\n\n2026-03-14,1,1,{HASH}",
+    ],
+)
+def test_what_is_no_anchor_is_refused_with_what_was_wanted(text, tmp_path):
+    (tmp_path / "kept.csv").write_text(text)
+    with pytest.raises(LedgerError, match="wanted"):
+        read_anchors(tmp_path / "kept.csv")
+
+
+def test_a_file_that_is_not_there_or_is_no_text_is_refused(tmp_path):
+    with pytest.raises(LedgerError, match="cannot be read"):
+        read_anchors(tmp_path / "none.csv")
+    (tmp_path / "bytes").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(LedgerError, match="not text"):
+        read_anchors(tmp_path / "bytes")
+
+
+def test_a_place_that_cannot_be_written_is_refused(small_fleet, tmp_path):
+    with pytest.raises(LedgerError, match="cannot be written"):
+        note_anchor(tmp_path / "none" / "kept.csv", anchor_now(small_fleet, DAY))
+
+
+def test_a_line_cut_short_by_a_crash_does_not_swallow_the_next(small_fleet, tmp_path):
+    days_of_work(small_fleet, tmp_path, days=1)
+    kept = tmp_path / NAME
+    kept.write_text(kept.read_text()[:-1])
+    note_anchor(kept, anchor_now(small_fleet, DAY + dt.timedelta(days=1)))
+    assert len(read_anchors(kept)) == 2
