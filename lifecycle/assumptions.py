@@ -50,6 +50,7 @@ UNITS: Final = {
     "slots_per_month": "1/month",
     "budget_per_year": "CUR/year",
     "landings_growth": "1",
+    "chance_past_limit_unread": "1",
     **ROUTE_UNITS,
 }
 

@@ -145,7 +145,7 @@ def due_within(installed: Installed, flying: Flying, levels: Floats) -> Quantile
     aircraft = installed.frame["aircraft"].to_numpy()
     landings = landings_within(installed, levels)
     median = landings[levels == 0.5][0] if 0.5 in levels else landings_within(installed, np.array([0.5]))[0]
-    looked_up = _with_flying(landings, median, flying, levels)
+    looked_up = with_flying(landings, median, flying, levels[:, None])
     return Quantiles(landings, flying.days_to(aircraft, looked_up))
 
 
@@ -173,10 +173,26 @@ def landings_within(installed: Installed, levels: Floats) -> Floats:
     return landings
 
 
-def _with_flying(landings: Floats, median: Floats, flying: Flying, levels: Floats) -> Floats:
-    """Landings to look up in the flying ahead, so that the days carry its error too."""
+def with_flying(landings: Floats, median: Floats, flying: Flying, levels: Floats) -> Floats:
+    """
+    Landings to look up in the flying ahead, so that the days carry its error too.
+
+    Parameters
+    ----------
+    landings, median : arrays that broadcast
+        Braked landings by which a chance is each level, and is one half.
+    flying : Flying
+        How far forecasts of landings were off.
+    levels : array that broadcasts with landings
+        The chances.
+
+    Returns
+    -------
+    array
+        Braked landings, as `due_within` tells.
+    """
     middle = np.where(np.isfinite(median) & (median > 0), median, landings)
-    score = ndtri(levels)[:, None]
+    score = ndtri(levels)
     with np.errstate(divide="ignore", invalid="ignore"):
         own = np.log(landings / middle)
         error = score**2 * (flying.cv_u**2 + flying.phi / np.maximum(middle, 1.0))
