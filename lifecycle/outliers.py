@@ -65,7 +65,7 @@ def gate(fit: WearFit, readings: Readings, z: Floats, *, limit: float = GATE) ->
     away = np.full(readings.valid.shape, np.nan)
     open_runs = np.arange(count)
     for _ in range(MOST_IN_A_RUN):
-        some = _judged(readings, gated, reopened).take(open_runs)
+        some = rejudged(readings, gated, reopened).take(open_runs)
         found = innovations(fit, some, z[open_runs])
         keep = ~gated[:, open_runs]
         away[:, open_runs] = np.where(keep & ~reopened[:, open_runs], found, away[:, open_runs])
@@ -78,10 +78,11 @@ def gate(fit: WearFit, readings: Readings, z: Floats, *, limit: float = GATE) ->
         again = _second_in_a_row(readings.valid, gated, away, first, open_runs)
         reopened[first[again], open_runs[again]] = True
         gated[first[~again], open_runs[~again]] = True
-    return Gated(_judged(readings, gated, reopened), gated, reopened, away)
+    return Gated(rejudged(readings, gated, reopened), gated, reopened, away)
 
 
-def _judged(readings: Readings, gated: Bools, reopened: Bools) -> Readings:
+def rejudged(readings: Readings, gated: Bools, reopened: Bools) -> Readings:
+    """The readings without those gated, levels taken anew where reopened; both of shape (n_readings, n_runs)."""
     return replace(readings.without(gated), restart=(readings.restart | reopened) & ~gated)
 
 

@@ -1,6 +1,6 @@
 """Scalar Kalman filter of the wear path, one loop over the reading index, vectorised over heat sink runs."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Final
 
 import numpy as np
@@ -30,6 +30,10 @@ class Readings:
         A reading stands here; the level of wear is unknown from here on (the reading only sets it).
     unknown : array of shape (n_runs,)
         1 where the pin length at the start of the run is unknown, else 0.
+    bent : array of shape (n_bends, n_readings, n_runs)
+        Counters less their average growth per landing times landings (`lifecycle.bends`); empty where none bends.
+    bent_columns : tuple of int
+        Column of the design that each belongs to.
     """
 
     landings: Floats
@@ -39,6 +43,8 @@ class Readings:
     valid: Bools
     restart: Bools
     unknown: Floats
+    bent: Floats = field(default_factory=lambda: np.zeros((0, 0, 0)))
+    bent_columns: tuple[int, ...] = ()
 
     def take(self, runs: npt.NDArray[np.int64] | slice) -> "Readings":
         """Only these runs."""
@@ -50,7 +56,24 @@ class Readings:
             valid=self.valid[:, runs],
             restart=self.restart[:, runs],
             unknown=self.unknown[runs],
+            bent=self.bent[:, :, runs] if self.bent_columns else self.bent,
+            bent_columns=self.bent_columns,
         )
+
+    def straight(self, rate: Floats) -> "Readings":
+        """The same with the bends at these coefficients of the design (n_columns,) taken off the wear."""
+        if not self.bent_columns:
+            return self
+        bend = np.tensordot(rate[list(self.bent_columns)], self.bent, axes=1)
+        return replace(
+            self, wear_mm=self.wear_mm - self.valid * bend, bent=np.zeros((0, 0, 0)), bent_columns=()
+        )
+
+    def bent_by(self, kept: Bools) -> "Readings":
+        """Bends of the columns kept (n_columns,), numbered among those."""
+        some = [number for number, column in enumerate(self.bent_columns) if kept[column]]
+        columns = tuple(int(np.count_nonzero(kept[: self.bent_columns[number]])) for number in some)
+        return replace(self, bent=self.bent[some], bent_columns=columns) if self.bent_columns else self
 
     def without(self, out: Bools) -> "Readings":
         """The same less some readings; out has shape (n_readings, n_runs)."""

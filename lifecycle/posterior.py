@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from lifecycle.bends import BendSums, filter_bends
 from lifecycle.pathfilter import Floats, PathSums, Readings, Steps, arrange, filter_path, filter_steps
 from lifecycle.reml import Spread, solve_run
 from lifecycle.wear_fit import WearFit, with_free_level
@@ -89,7 +90,8 @@ def of_readings(fit: WearFit, readings: Readings, z: Floats, z_now: Floats) -> R
     """As `posterior`, of readings arranged already."""
     unread = ~readings.valid.any(axis=0)
     lost = unread & (readings.unknown > 0) & (not fit.has_start)
-    free = readings if fit.has_start else with_free_level(readings)
+    bent = readings if fit.has_start else with_free_level(readings)
+    free = bent.straight(fit.rate)
     sums, spread, u = filter_path(free, fit.path_ratio), fit.spread, free.unknown
     shift1, shiftx = _deviation(sums, spread, u * fit.start_mm, z @ fit.rate)
     start, past = u * fit.start_mm + shift1, z @ fit.rate + shiftx
@@ -101,6 +103,15 @@ def of_readings(fit: WearFit, readings: Readings, z: Floats, z_now: Floats) -> R
     to_now = to_past.copy()
     to_now[:, 1:] += z_now - z
     to_wear = gap1[:, None] * to_start + gap[:, None] * to_past
+    level = np.zeros_like(u)
+    if bent.bent_columns:
+        # Bends turn the coefficients' doubt: what they explain of the readings is no longer the run's own.
+        bends, at = filter_bends(bent, fit.path_ratio), _last(bent)
+        places = [1 + column for column in bent.bent_columns]
+        to_start, to_past = _bent_slope(sums, spread, bends)
+        to_now[:, places] -= to_past
+        to_wear[:, places] += (at - bends.h).T - gap1[:, None] * to_start - gap[:, None] * to_past
+        level = fit.rate[list(bent.bent_columns)] @ at
     sigma2, c = fit.measurement_sd**2, fit.covariance
     rate_var = sigma2 * d22 + np.sum((to_now @ c) * to_now, axis=1)
     own = sums.p + gap1 * gap1 * d11 + 2 * gap1 * gap * d12 + gap * gap * d22
@@ -110,13 +121,27 @@ def of_readings(fit: WearFit, readings: Readings, z: Floats, z_now: Floats) -> R
     return RunPosterior(
         rate=rate,
         rate_var=rate_var,
-        wear_mm=np.where(lost, np.nan, sums.hw + gap1 * start + gap * past),
+        wear_mm=np.where(lost, np.nan, sums.hw + level + gap1 * start + gap * past),
         wear_var=np.where(lost, np.nan, wear_var),
         last_landings=last,
         readings=np.count_nonzero(readings.valid, axis=0).astype(np.int64),
         gap=lag,
         filter_p=np.maximum(wear_var - lag * lag * rate_var, 0.0) / sigma2,
     )
+
+
+def _last(readings: Readings) -> Floats:
+    """Bends at the last valid reading of each run, (n_bends, n_runs); 0 where there is none."""
+    runs = np.arange(readings.unknown.size)
+    last = readings.valid.shape[0] - 1 - readings.valid[::-1].argmax(axis=0)
+    return np.asarray(np.where(readings.valid.any(axis=0), readings.bent[:, last, runs], 0.0))
+
+
+def _bent_slope(sums: PathSums, spread: Spread, bends: BendSums) -> tuple[Floats, Floats]:
+    """How posterior start and rate fall with the coefficients of the bends: spread (I + A spread)^-1 M, transposed."""
+    b1, bx = solve_run(sums, spread, bends.m1, bends.mx)
+    start, rate = spread.start * b1 + spread.both * bx, spread.both * b1 + spread.rate * bx
+    return start.T, rate.T
 
 
 def widened(state: RunPosterior, extra_var: Floats, *, measurement_sd: float) -> RunPosterior:
@@ -164,7 +189,7 @@ def innovations(fit: WearFit, readings: Readings, z: Floats) -> Floats:
         Standardised one-step innovations, standard normal under the model; NaN where there is no reading or it only
         sets a level.
     """
-    free = readings if fit.has_start else with_free_level(readings)
+    free = (readings if fit.has_start else with_free_level(readings)).straight(fit.rate)
     steps = filter_steps(free, fit.path_ratio)
     before = _sums_before(steps)
     shift1, shiftx = _deviation(before, fit.spread, free.unknown * fit.start_mm, z @ fit.rate)

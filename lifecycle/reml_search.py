@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from scipy.optimize import Bounds, brentq, minimize, minimize_scalar
 
+from lifecycle.bends import filter_bends
 from lifecycle.pathfilter import Floats, PathSums, Readings, filter_path
 from lifecycle.reml import Design, Profile, Spread, profile
 from lifecycle.wear_prior import WearPrior
@@ -32,6 +33,7 @@ class Problem:
     design: Design
     scale: float
     prior: WearPrior
+    restricted: bool = True
 
     def thinned(self) -> "Problem":
         """Evenly spaced runs: enough to know the magnitude of the path noise."""
@@ -108,17 +110,30 @@ def _simplest(problem: Problem, found: Found) -> Found:
     if problem.prior.weight:
         return found
     as_good = found.at.value + 1e-12 * abs(found.at.value)
+    criterion = _criterion(problem, found.sums, found.path_ratio)
     for spread in (Spread(0.0, 0.0, 0.0), Spread(found.spread.start, 0.0, 0.0)):
-        at = profile(found.sums, problem.design, spread)
+        at = criterion(spread)
         if at.value <= as_good:
             return replace(found, spread=spread, at=at)
     return found
 
 
+def _criterion(problem: Problem, sums: PathSums, path_ratio: float) -> Callable[[Spread], Profile]:
+    return partial(
+        profile,
+        sums,
+        problem.design,
+        path_ratio=path_ratio,
+        prior=problem.prior,
+        bends=filter_bends(problem.readings, path_ratio) if problem.design.bent else None,
+        restricted=problem.restricted,
+    )
+
+
 def _inner(problem: Problem, path_ratio: float, warm: Spread | None, tolerance: float) -> Found:
     """Best spread at one path ratio, from the spread at a neighbouring one."""
     sums = filter_path(problem.readings, path_ratio)
-    at = partial(profile, sums, problem.design, path_ratio=path_ratio, prior=problem.prior)
+    at = _criterion(problem, sums, path_ratio)
     if problem.design.has_start:
         spread = _search_both(at, problem.scale, warm, degrees=problem.design.degrees, tolerance=tolerance)
     else:

@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 
 from lifecycle.covariates import EFFECT, Covariates, choose
+from lifecycle.judged_alone import judge_by_the_others
 from lifecycle.outliers import GATE, gate
 from lifecycle.pathfilter import Floats, Readings
 from lifecycle.posterior import innovations
@@ -108,7 +109,7 @@ def fit_type(case: WearCase, typical: Typical) -> TypeModel:
     judged = gate(first, readings, z, limit=GATE * _inflation(first, readings, z))
     fit = fit_readings(judged.readings, z, prior=prior, measurement_floor_mm=floor)
     for _ in range(ROUNDS - 1):
-        again = gate(fit, readings, z)
+        again = judge_by_the_others(gate(fit, readings, z), readings, z, fit=fit, prior=prior, floor_mm=floor)
         if np.array_equal(again.gated, judged.gated) and np.array_equal(again.reopened, judged.reopened):
             break
         judged, prior = again, replace(prior, reference_sd=fit.measurement_sd)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from lifecycle.bends import BendSums, filter_bends
 from lifecycle.errors import BadRecordsError, NotEnoughDataError
 from lifecycle.pathfilter import Bools, Floats, PathSums, Readings, arrange, filter_path
 from lifecycle.reml import Design, Spread, kinds_of, means, profile, solve_run
@@ -146,29 +147,35 @@ def fit_readings(  # noqa: PLR0913 (as fit_wear)
     prior: WearPrior = NO_PRIOR,
     measurement_floor_mm: float = 0.0,
     near: WearFit | None = None,
+    restricted: bool = True,
 ) -> WearFit:
     """
     As `fit_wear`, of readings arranged already and a design of shape (n_runs, n_columns).
 
-    The search begins at `near`, a fit of much the same readings, where one is given.
+    The search begins at `near`, a fit of much the same readings, where one is given. With `restricted` false the full
+    likelihood is maximised and its -2 log is the criterion: so fits with different columns can be compared.
     """
     told = np.flatnonzero((readings.valid & ~readings.restart).any(axis=0))
     if not told.size and not prior.rate:
         raise NotEnoughDataError("no run has a reading; at least one reading, or a prior, is wanted")
     readings, z = readings.take(told), z[told]
-    sums = filter_path(readings, 0.0)
-    kept, has_start = _estimable(readings, sums, z, prior)
+    sums, bends = filter_path(readings, 0.0), _bends(readings)
+    kept, has_start = _estimable(readings, sums, z, prior, bends)
     if not has_start and readings.unknown.any():
         readings = with_free_level(readings)
         sums = filter_path(readings, 0.0)
+    readings = readings.bent_by(kept)
     floor = max(measurement_floor_mm**2, _roundoff(readings))
-    design = Design(*kinds_of(z[:, kept]), readings.unknown, has_start, readings.degrees, floor)
-    line = profile(sums, design, Spread(0.0, 0.0, 0.0), prior=prior).coefficients
+    design = Design(
+        *kinds_of(z[:, kept]), readings.unknown, has_start, readings.degrees, floor, readings.bent_columns
+    )
+    line = profile(sums, design, Spread(0.0, 0.0, 0.0), prior=prior, bends=_bends(readings)).coefficients
     problem = Problem(
         readings=_less_line(readings, design, line),
         design=design,
         scale=_typical_landings(readings),
         prior=prior.shifted(line[int(has_start) :]),
+        restricted=restricted,
     )
     start = Start(near.spread, near.path_ratio) if near is not None else None
     found = search(problem, path_noise=path_noise, near=start)
@@ -187,9 +194,21 @@ def with_free_level(readings: Readings) -> Readings:
     return replace(readings, restart=readings.restart | first, unknown=np.zeros_like(readings.unknown))
 
 
-def _estimable(readings: Readings, sums: PathSums, z: Floats, prior: WearPrior) -> tuple[Bools, bool]:
+def _bends(readings: Readings) -> BendSums | None:
+    return filter_bends(readings, 0.0) if readings.bent_columns else None
+
+
+def _estimable(
+    readings: Readings, sums: PathSums, z: Floats, prior: WearPrior, bends: BendSums | None
+) -> tuple[Bools, bool]:
     """Columns of the rate that are not constant zero nor a mix of those before them; whether the start is one more."""
     rate = z.T @ (z * sums.sxx[:, None])
+    if bends:
+        some = list(readings.bent_columns)
+        cross = bends.mx @ z
+        rate[some] += cross
+        rate[:, some] += cross.T
+        rate[np.ix_(some, some)] += bends.gram
     if prior.rate:
         rate = rate + np.diag(np.diag(rate) + 1.0)  # a belief about each coefficient makes each estimable
     cross = z.T @ (readings.unknown * sums.s1x)
@@ -237,7 +256,8 @@ def _less_line(readings: Readings, design: Design, line: Floats) -> Readings:
     """What the pooled line leaves: the same model, with sums of squares that keep their digits."""
     start, rate = means(design, line)
     on_line = readings.valid * (start + rate * readings.landings)
-    return replace(readings, wear_mm=readings.wear_mm - on_line)
+    left = readings.straight(line[int(design.has_start) :]).wear_mm - on_line
+    return replace(readings, wear_mm=left)
 
 
 def _estimates(design: Design, kept: Bools, line: Floats, found: Found) -> WearFit:
