@@ -8,8 +8,9 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 
 class Settings(BaseSettings):
     """
-    Read from the environment: PINLEDGER_DB, _SEED, _SECURE_COOKIE, _METRICS (serve /metrics), and the _OPENID_ ones.
+    Read from the environment: PINLEDGER_DB, _SEED, _SECURE_COOKIE, _METRICS (/metrics), _ANCHORS, the _OPENID_ ones.
 
+    `anchors` names a file or folder elsewhere that gets the chain's head once a day.
     `openid_issuer`, `openid_client` and `openid_secret` name an OpenID Connect provider; `openid_name` is what its
     button says. `openid_address` is where browsers reach this service.
     """
@@ -20,6 +21,7 @@ class Settings(BaseSettings):
     seed: int = 1
     secure_cookie: bool = True
     metrics: bool = False
+    anchors: str = ""
     openid_name: str = ""
     openid_issuer: str = ""
     openid_client: str = ""

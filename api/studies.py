@@ -38,7 +38,8 @@ def ask(
         day = on or last_effective_day(session, known)
         if day is None:
             raise LedgerError("the ledger holds no landings and no readings yet; import some records first")
-        number = _number(hash_at(session, known.seq), day, known, seed)
+        head = hash_at(session, known.seq)
+        number = _number(head, day, known, seed)
         place = (str(engine.url), number)
         with _lock:
             if place in _held:
@@ -51,6 +52,7 @@ def ask(
             known_on=known.day,
             seed=seed,
             number=number,
+            ledger_head=head,
         )
     _keep(engine, study, known)
     with _lock:

@@ -16,6 +16,7 @@ MEDIA: Final = {
     "csv": "text/csv; charset=utf-8",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
+HEAD_SHOWN: Final = 12  # characters of a hash that tell two ledgers apart at a glance
 
 Form = Literal["csv", "xlsx"]
 
@@ -35,16 +36,21 @@ def _cell(value: object) -> object:
     return quoted(value) if isinstance(value, str) else value
 
 
-def download(rows: Sequence[object], *, name: str, form: Form) -> Response:
-    """Result dataclasses as a file, a column a field, named as the JSON names it."""
+def download(rows: Sequence[object], *, name: str, form: Form, head: str = "") -> Response:
+    """
+    Result dataclasses as a file, a column a field, named as the JSON names it.
+
+    The file's name ends in the start of the log's head; a workbook has all of it in its description.
+    """
     listed = [flat(plain(row)) for row in rows]
     columns = list(dict.fromkeys(column for row in listed for column in row))
     table: list[list[object]] = [
         list(columns),
         *([_cell(row.get(column)) for column in columns] for row in listed),
     ]
-    body = _csv(table) if form == "csv" else _xlsx(table, name)
-    kept = {"Content-Disposition": f'attachment; filename="{name}.{form}"'}
+    body = _csv(table) if form == "csv" else _xlsx(table, name, head)
+    called = f"{name}-{head[:HEAD_SHOWN]}" if head else name
+    kept = {"Content-Disposition": f'attachment; filename="{called}.{form}"'}
     return Response(body, media_type=MEDIA[form], headers=kept)
 
 
@@ -54,8 +60,10 @@ def _csv(table: Sequence[Sequence[object]]) -> bytes:
     return text.getvalue().encode()
 
 
-def _xlsx(table: Sequence[Sequence[object]], name: str) -> bytes:
+def _xlsx(table: Sequence[Sequence[object]], name: str, head: str) -> bytes:
     book = Workbook()
+    if head:
+        book.properties.description = f"Head of the ledger's log: {head}"
     book.remove(book.worksheets[0])
     sheet = book.create_sheet(name[:31])
     for row in table:

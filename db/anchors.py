@@ -41,6 +41,11 @@ def anchor_now(session: Session, day: dt.date) -> Anchor:
     return Anchor(day.isoformat(), head.seq, head.record, head.hash)
 
 
+def note_today(session: Session, place: Path) -> bool:
+    """Note where the chain stands today; nothing where that is done."""
+    return note_anchor(place, anchor_now(session, dt.datetime.now(dt.UTC).date()))
+
+
 def note_anchor(place: Path, anchor: Anchor) -> bool:
     """Add the day's line to the file, or to the folder's own; not twice a day, and not of an empty ledger."""
     if anchor.seq == 0:

@@ -20,7 +20,10 @@ from db.files import File
 from db.files.column import DAYS, LENGTH, MONTH, NUMBERS, WORD
 from db.imports.quoting import quoted, to_sheet
 from db.lookup import Known
+from db.studies import hash_at
 
+# Import passes over a file or sheet of this name.
+README: Final = "README"
 LAST_ROW: Final = 1_048_576  # of a sheet, as the format has it (ECMA-376)
 
 
@@ -44,7 +47,18 @@ def _folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
             writer.writerow(frame.columns)
             writer.writerows(zip(*(_cells(file, frame[name]) for name in frame), strict=True))
         rows[file.name] = len(frame)
+    (folder / f"{README}.txt").write_text("\n".join(_told(session, known)) + "\n", encoding="utf-8")
     return rows
+
+
+def _told(session: Session, known: Known) -> tuple[str, ...]:
+    """What the export is of, with the head of the log, which `pinledger verify` finds again."""
+    return (
+        "Records of a Pinledger ledger, one file or sheet a kind of record; `pinledger import` reads them.",
+        f"As known by the end of: {known.day}",
+        f"Changes in the log: {known.seq}",
+        f"Head of the log: {hash_at(session, known.seq)}",
+    )
 
 
 def _workbook(session: Session, path: Path, known: Known) -> dict[str, int]:
@@ -62,6 +76,9 @@ def _workbook(session: Session, path: Path, known: Known) -> dict[str, int]:
         for row in zip(*(_cells(file, frame[name]) for name in frame), strict=True):
             sheet.append([_sheet_cell(sheet, value) for value in row])
         rows[file.name] = len(frame)
+    last = workbook.create_sheet(README)
+    for line in _told(session, known):
+        last.append([line])
     workbook.save(path)
     return rows
 

@@ -58,7 +58,8 @@ class Briefing:
 
     ``npv``, ``sir``, ``airr`` and ``by_year`` are at the values as entered, of the option named ``plan`` (the best one
     within slots and budget); P10, P50, P90 and the chance are over draws of all uncertain inputs. ``warnings`` say
-    what is left out and what the comparison rests on.
+    what is left out and what the comparison rests on; ``ledger_head`` is the hash of the log behind the records, to be
+    compared with `pinledger verify`.
     """
 
     edition: str
@@ -82,6 +83,7 @@ class Briefing:
     plan: str = ""
     aircraft: int = 0
     warnings: tuple[str, ...] = ()
+    ledger_head: str = ""
 
 
 def brief_retrofit(  # noqa: PLR0913 (the chain hands over what it has)

@@ -13,7 +13,7 @@ from tqdm import tqdm
 
 from api.output import write
 from db import schema
-from db.anchors import Anchor, anchor_now, file_of, note_anchor, read_anchors
+from db.anchors import Anchor, file_of, note_today, read_anchors
 from db.backup import back_up
 from db.chain import Act
 from db.export import export as write_folder
@@ -139,4 +139,4 @@ def _note(engine: Engine) -> None:
     place = os.environ.get("PINLEDGER_ANCHORS", "")
     if place:
         with Session(reading(engine)) as session:
-            note_anchor(Path(place), anchor_now(session, dt.datetime.now(dt.UTC).date()))
+            note_today(session, Path(place))

@@ -16,6 +16,7 @@ from sqlalchemy import Engine
 from api import logs
 from api.app import make_app
 from api.commands.results import CHANGEOUT_COLUMNS
+from api.daily_anchor import note
 from api.output import write
 from api.settings import Settings
 from api.studies import ask
@@ -55,6 +56,8 @@ def serve(asked: argparse.Namespace) -> int:
 def _serve(settings: Settings, host: str, port: int, *, administrator: str | None, open_page: bool) -> int:
     engine = open_engine(settings.db)
     schema.check(engine)
+    if settings.anchors:
+        note(engine, Path(settings.anchors))
     listening = socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET)
     address = f"http://{host}:{listening.getsockname()[1]}"
     link = f"{address}/enter/{_one_time_secret(engine, administrator)}" if administrator else None

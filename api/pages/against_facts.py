@@ -51,7 +51,7 @@ def against_facts(request: Request, study: AskedStudy, form: AskedForm) -> Respo
     """The page, or the misses as a file."""
     found = score_of(request.app.state.engine, study)
     if form:
-        return download(found.misses, name="forecast-misses", form=form)
+        return download(found.misses, name="forecast-misses", form=form, head=study.ledger_head)
     return render("against_facts.html", page_of(frame_of(request, AGAINST_FACTS, study), study, found))
 
 

@@ -94,7 +94,7 @@ def brake(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuer
     """The record of one brake, or its readings as a file."""
     story = brake_story(study, brake_id(study, asked, person))
     if form:
-        return download(story.readings, name="pin-readings", form=form)
+        return download(story.readings, name="pin-readings", form=form, head=study.ledger_head)
     frame = frame_of(request, BRAKES, study, title=f"Brake {asked.serial}")
     return render("brake.html", page_of(frame, story, study, run=asked.run))
 

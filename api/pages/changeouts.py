@@ -89,7 +89,7 @@ def changeouts(request: Request, study: AskedStudy, form: AskedForm, asked: Aske
     """The page, or its whole table as a file."""
     changes = sorted(chain.changeouts(study, asked.base, float(asked.risk)), key=ORDERS[asked.order])
     if form:
-        return download(changes, name="change-outs", form=form)
+        return download(changes, name="change-outs", form=form, head=study.ledger_head)
     frame = frame_of(request, CHANGEOUTS, study, asked.base)
     return render("changeouts.html", page_of(frame, study, changes, asked))
 

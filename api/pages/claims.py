@@ -65,7 +65,7 @@ def claims(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQue
     """One claim, as a page or as a file; without one, the choice alone."""
     claim = _checked(study, asked)
     if form and claim:
-        return download([claim], name="claim-check", form=form)
+        return download([claim], name="claim-check", form=form, head=study.ledger_head)
     return render("claims.html", page_of(frame_of(request, CLAIMS, study), study, claim))
 
 

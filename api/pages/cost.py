@@ -54,7 +54,7 @@ def cost(request: Request, study: AskedStudy, form: AskedForm) -> Response:
     """The page, or its table as a file."""
     found = chain.cost(study)
     if form:
-        return download(found.types, name="cost-per-landing", form=form)
+        return download(found.types, name="cost-per-landing", form=form, head=study.ledger_head)
     return render("cost.html", page_of(frame_of(request, COST, study), found, study))
 
 

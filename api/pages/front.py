@@ -68,7 +68,7 @@ def front(request: Request, study: AskedStudy, form: AskedForm, base: str = "") 
     changes = chain.changeouts(study, base=base, risk=float(RISK))
     bases = by_base(changes, study.on)
     if form:
-        return download(bases, name="due-by-base", form=form)
+        return download(bases, name="due-by-base", form=form, head=study.ledger_head)
     return render("front.html", page_of(frame_of(request, FRONT, study, base), study, changes, bases))
 
 

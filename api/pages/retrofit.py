@@ -70,7 +70,9 @@ def retrofit(
     elif from_type and to_type:
         briefing = chain.briefing(study, from_type=from_type, to_type=to_type)
     if form and briefing:
-        return download(dated_flows(briefing, study.on.year), name="retrofit-cash", form=form)
+        return download(
+            dated_flows(briefing, study.on.year), name="retrofit-cash", form=form, head=study.ledger_head
+        )
     frame = frame_of(request, RETROFIT, study)
     # Links of the page name the types even where nobody typed them.
     frame = replace(frame, asked={**frame.asked, "from": from_type, "to": to_type})

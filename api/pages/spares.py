@@ -168,7 +168,7 @@ def spares(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQue
     forecast = chain.spares(study, months=int(asked.months), level=float(asked.level))
     if form:
         here = [in_whole_brakes(each) for each in forecast if asked.base in ("", each.base)]
-        return download(here, name="spares", form=form)
+        return download(here, name="spares", form=form, head=study.ledger_head)
     frame = frame_of(request, SPARES, study, asked.base)
     rows = rows_of(forecast, types_of(study).materials, asked.base)
     return render("spares.html", page_of(frame, study, rows, asked))

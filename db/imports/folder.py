@@ -37,7 +37,7 @@ def open_all(path: Path, written: Written = PLAIN) -> tuple[list[Source], list[R
 
 
 def _in_folder(folder: Path, written: Written) -> list[Source | RowError]:
-    """Hidden files and a README are not records; everything else is, or is in the wrong place."""
+    """Hidden files and a README (here, or as a sheet) are not records; all else is, or is in the wrong place."""
     paths = [p for p in sorted(folder.iterdir()) if not p.name.startswith(".") and p.stem.upper() != "README"]
     return [
         _named(path.name, path.stem) or _csv(path, written) if _is_csv(path) else _misplaced(path)
@@ -52,7 +52,8 @@ def _in_file(path: Path, written: Written) -> list[Source | RowError]:
     opened = open_workbook(path.name, lambda: io.BytesIO(content), written)
     if isinstance(opened, RowError):
         return [opened]
-    return [_named(f"sheet {source.name}", source.name) or source for source in opened]
+    sheets = [source for source in opened if source.name.upper() != "README"]
+    return [_named(f"sheet {source.name}", source.name) or source for source in sheets]
 
 
 def _csv(path: Path, written: Written) -> Source | RowError:
