@@ -7,7 +7,6 @@ from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from api import access, approvals, data, data_judged, ready, records
-from api.daily_anchor import noting
 from api.logs import Logged
 from api.pages import (
     account,
@@ -22,9 +21,11 @@ from api.pages import (
     cost,
     front,
     held,
+    landings,
     people,
     provider,
     retrofit,
+    sheet_lines,
     sign_in,
     spares,
 )
@@ -37,6 +38,8 @@ from db.session import open_engine
 HERE: Final = Path(__file__).parent
 PAGES: Final = (
     front,
+    landings,
+    sheet_lines,
     brakes,
     held,
     corrections,
@@ -60,7 +63,7 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     settings = settings or Settings()
     engine = open_engine(settings.db)
     schema.check(engine)
-    app = FastAPI(title="Pinledger", docs_url=None, redoc_url=None, openapi_url=None, lifespan=noting)
+    app = FastAPI(title="Pinledger", docs_url=None, redoc_url=None, openapi_url=None)
     app.state.settings = settings
     app.state.engine = engine
     app.include_router(data.router, prefix="/api/v1")

@@ -61,6 +61,15 @@ def sheet_by_code(session: Session, code: str) -> IssuedSheet:
     return issued(session, found)
 
 
+def landings_sheet(session: Session, base: str, day: dt.date) -> IssuedSheet | None:
+    """Return the sheet of a base's landings on a day, None where none was issued; "" is for aircraft of no base."""
+    of_base = Sheet.base.is_(None)
+    if base:
+        of_base = Sheet.base.in_(select(BaseStation.fact).where(BaseStation.base == base))
+    found = _issued_all(session, select(Sheet).where(Sheet.kind == "landings", of_base, Sheet.day == day))
+    return found[0] if found else None
+
+
 def lines_of(session: Session, code: str, *, replaced: bool = False) -> tuple[KeptLine, ...]:
     """Return the lines of a sheet in the order in which they came, replaced ones on demand."""
     lines = select(SheetLine).where(SheetLine.sheet == code).order_by(SheetLine.kept_at, SheetLine.key)

@@ -68,6 +68,13 @@ PEOPLE: Final = Place(
     "/people", "People", "Administration", "Who may do what, where?", action="people.manage"
 )
 
+LANDINGS: Final = Place(
+    "/landings",
+    "Landings sheet",
+    "Records",
+    "How many landings did each aircraft make that day?",
+    action="records.enter",
+)
 HELD: Final = Place(
     "/held", "Held readings", "Records", "Which readings wait for a second person?", action="brakes.read"
 )
@@ -81,6 +88,7 @@ CORRECTIONS: Final = Place(
 
 PLACES: Final = (
     FRONT,
+    LANDINGS,
     BRAKES,
     HELD,
     CORRECTIONS,

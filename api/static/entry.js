@@ -11,6 +11,8 @@
 const OURS = "pinledger";
 const person = encodeURIComponent(document.body.dataset.person ?? "");
 const RETRY_MS = { first: 1000, most: 20000 };
+// What is on its way for less than this is nobody's worry.
+const QUIET_MS = 2000;
 const PATIENCE_MS = 15000;
 
 // What one person leaves on a device is theirs: another person's pages neither show nor send it.
@@ -61,8 +63,21 @@ function finish(line) {
   line.dataset.seen = key;
   // The form carries the same key, so that a line sent before it is posted is not kept twice.
   line.querySelectorAll("[data-carries]").forEach((each) => (each.value = { key, seen }[each.dataset.carries]));
-  tell();
+  setTimeout(tell, QUIET_MS + 100, "");
   send();
+}
+
+// A page opened again goes on from the lines of it that wait here.
+function adopt(line) {
+  const left = waiting().map(read).filter((each) => each && each.body.place === line.dataset.line && belongs(line, each.body));
+  if (!left.length) return;
+  const { typed, key, seen } = left[left.length - 1].body, values = JSON.parse(typed);
+  for (const field of fieldsOf(line).filter((each) => each.dataset.field in values)) {
+    field.dataset.kept = values[field.dataset.field];
+    if (!valueOf(field)) field.value = field.dataset.kept;
+  }
+  line.dataset.seen = key;
+  line.querySelectorAll("[data-carries]").forEach((each) => (each.value = { key, seen }[each.dataset.carries]));
 }
 
 function heard(body, answer) {
@@ -101,10 +116,12 @@ async function sendOne(name) {
   if (answer.status >= 500) throw new Error("the service does not answer");
   if (answer.ok) {
     localStorage.removeItem(name);
-    sentHere += 1;
-    heard(line.body, await answer.json());
+    const told = await answer.json();
+    sentHere += told.lines.some((each) => each.state === "standing");
+    heard(line.body, told);
   } else {
-    keep(name, { ...line, refused: (await answer.json()).detail ?? `status ${answer.status}` });
+    const problem = await answer.json().catch(() => ({}));
+    keep(name, { ...line, refused: problem.detail ?? `status ${answer.status}` });
   }
 }
 
@@ -129,12 +146,13 @@ async function send() {
 
 const toSend = () => waiting().filter((name) => read(name) && !read(name).refused);
 
-function tell(word = "") {
-  const left = toSend().length, refused = waiting().map(read).filter((each) => each?.refused), others = waitingOfOthers();
+function tell(word) {
+  const names = toSend(), oldest = Number(names[0]?.split("|")[3] ?? Infinity);
+  const left = trouble || Date.now() - oldest > QUIET_MS ? names.length : 0, refused = waiting().map(read).filter((each) => each?.refused), others = waitingOfOthers();
   const said = [
-    word,
+    word ?? "",
     left ? `${left} not yet sent${trouble ? `: ${trouble}` : ""}.` : "",
-    !left && sentHere ? "All sent, not posted yet." : "",
+    !names.length && sentHere ? "All sent, not posted yet." : "",
     refused.length ? `${refused.length} refused: ${refused[0].refused}` : "",
     others ? `${others} of another person wait on this device until they sign in here.` : "",
   ].filter(Boolean).join(" ");
@@ -185,7 +203,10 @@ function enter(form) {
       const line = event.target.closest("[data-line]");
       if (line && event.target.matches("[data-field]")) finish(line);
     });
-    form.querySelectorAll("[data-line]").forEach(finish);
+    form.querySelectorAll("[data-line]").forEach((line) => {
+      adopt(line);
+      finish(line);
+    });
   }
   form.addEventListener("keydown", step);
   form.addEventListener("focusin", (event) => event.target.matches("input[data-step]") && event.target.select());

@@ -9,6 +9,9 @@ Written apart from the program, so that a changed action shows here. C clerk, P 
 ALL = "CPRA"
 TABLE = {
     ("GET", "/"): (ALL, "base"),
+    ("GET", "/landings"): ("CA", "rows"),
+    ("POST", "/landings"): ("CA", "rows"),
+    ("POST", "/sheets/lines"): ("CA", "rows"),
     ("GET", "/changeouts"): (ALL, "base"),
     ("GET", "/changeouts/figures.json"): (ALL, "base"),
     ("GET", "/spares"): (ALL, "base"),

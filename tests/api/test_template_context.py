@@ -19,6 +19,7 @@ from api.pages.cost import CostPage
 from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
 from api.pages.front import FrontPage
 from api.pages.held import HeldPage
+from api.pages.landings import LandingsPage
 from api.pages.people import PeoplePage
 from api.pages.provider import OnwardPage
 from api.pages.retrofit import RetrofitPage
@@ -30,6 +31,7 @@ PAGES = {
     "brakes.html": FindPage,
     "brake.html": BrakePage,
     "held.html": HeldPage,
+    "landings.html": LandingsPage,
     "corrections.html": ListPage,
     "correction.html": RecordPage,
     "changeouts.html": ChangeOutsPage,

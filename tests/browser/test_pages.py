@@ -18,6 +18,7 @@ PAGES = {
     "retrofit choice": "/retrofit",
     "claim": "/claims?type=LFB-420C&claimed=1500",
     "claim choice": "/claims",
+    "landings": "/landings?base=QUILLMERE&day=2026-10-30",
     "corrections": "/corrections",
     "held": "/held",
     "against facts": "/against-facts",
@@ -31,6 +32,7 @@ WITHOUT_CHARTS = (
     "front",
     "find",
     "claim choice",
+    "landings",
     "corrections",
     "held",
     "assumptions",
@@ -42,6 +44,7 @@ WITHOUT_CHARTS = (
 WITHOUT_FIGURES = (
     "find",
     "claim choice",
+    "landings",
     "corrections",
     "held",
     "people",

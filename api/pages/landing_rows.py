@@ -1,0 +1,147 @@
+"""Lines of the Landings sheet as a page shows them: what is on record, what was typed, what is wrong, in words."""
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from sqlalchemy.orm import Session
+
+from api import words
+from api.landing_entry import SHEET_TOTAL, TypedSheet, name_of
+from db.errors import RowError
+from db.events_on import with_events
+from db.landing_lines import AircraftLine
+from db.records.sheets import CONFLICT, POSTED
+from db.sheets import IssuedSheet, KeptLine, lines_of
+
+HEADINGS: Final = {
+    "full_stops": "Landings",
+    "total_landings": "Running total",
+    "touch_and_gos": "Touch-and-gos",
+    "rejected_takeoffs": "Rejected take-offs",
+}
+
+
+@dataclass(frozen=True)
+class Field:
+    """One input of a line: its name and id, what it is for, what stands in it, what the server has, what is wrong."""
+
+    field: str
+    name: str
+    label: str
+    typed: str
+    kept: str
+    errors: tuple[str, ...]
+    step: bool
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of the sheet: on record already, or with its inputs; `elsewhere` is what other devices typed in it."""
+
+    line: AircraftLine
+    fields: tuple[Field, ...]
+    key: str
+    seen: str
+    elsewhere: str
+    wants_event: bool
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """One refusal, and the input that it is about."""
+
+    at: str
+    told: str
+
+
+def rows_of(
+    session: Session, asked: TypedSheet, issued: IssuedSheet | None, errors: tuple[RowError, ...] = ()
+) -> tuple[Row, ...]:
+    """The rows of a sheet, with what was refused beside its inputs."""
+    kept = lines_of(session, issued.code) if issued else ()
+    rejected = {each.aircraft for each in asked.lines if each.reported and each.reported.rejected_takeoffs}
+    told = with_events(session, rejected, asked.day)
+    wrong: dict[str, list[str]] = {}
+    for error in errors:
+        wrong.setdefault(wrong_of(asked, error).at, []).append(said(error))
+    return tuple(
+        _row(
+            asked,
+            line,
+            tuple(each for each in kept if each.place == line.registration),
+            wrong,
+            wants_event=line.aircraft in rejected - told,
+        )
+        for line in asked.lines
+    )
+
+
+def _row(
+    asked: TypedSheet,
+    line: AircraftLine,
+    kept: tuple[KeptLine, ...],
+    wrong: Mapping[str, list[str]],
+    *,
+    wants_event: bool,
+) -> Row:
+    torn = any(each.state == CONFLICT for each in kept)
+    standing = kept[0].typed if len(kept) == 1 and kept[0].state != POSTED else {}
+    fields = []
+    for field in asked.fields:
+        name = name_of(field, line)
+        has = standing.get(field, "")
+        label = f"{line.registration}, {HEADINGS[field].lower()}"
+        typed = asked.form.get(name, has).strip()
+        step = field == asked.main and line.flies
+        fields.append(Field(field, name, label, typed, has, tuple(wrong.get(name, ())), step))
+    return Row(
+        line,
+        tuple(fields),
+        uuid.uuid4().hex,
+        " ".join(each.key for each in kept),
+        "; ".join(f"{_values(each)} by {each.person}" for each in kept) if torn else "",
+        wants_event,
+    )
+
+
+def answer(asked: TypedSheet, rows: tuple[Row, ...]) -> str:
+    """How far the sheet is, and where to go on."""
+    where, day = asked.base or "no base", words.day(asked.day)
+    flying = [row for row in rows if row.line.flies]
+    left = [row for row in flying if row.line.reported is None]
+    if not flying:
+        return f"No aircraft of {where} flies on {day}, by the records."
+    if not left:
+        landings = sum((row.line.reported.full_stops or 0) for row in flying if row.line.reported)
+        return (
+            f"All {len(flying)} aircraft of {where} are reported for {day}: "
+            f"{words.counted(landings, 'landing')} written down."
+        )
+    verb = "is" if len(left) == 1 else "are"
+    told = f"{len(left)} of {len(flying)} aircraft of {where} {verb} not reported for {day}."
+    begun = [row for row in left if any(field.kept for field in row.fields)]
+    empty = [row for row in left if not any(field.typed for field in row.fields)]
+    if begun and empty:
+        place = flying.index(empty[0]) + 1
+        told += f" Resume at row {place}, {empty[0].line.registration}."
+    return told
+
+
+def wrong_of(asked: TypedSheet, error: RowError) -> Wrong:
+    """A refusal in words that name the line, and the input that it is about."""
+    if error.row == 0 or error.column not in HEADINGS:
+        return Wrong(SHEET_TOTAL if error.row == 0 else "", said(error))
+    line = asked.filled[error.row - 1]
+    return Wrong(name_of(error.column, line), f"{line.registration}: {said(error)}")
+
+
+def said(error: RowError) -> str:
+    """A refusal in words."""
+    told = f"{error.value}: {error.rule}" if error.value else error.rule
+    return f"{words.capital(told)}; {error.suggestion}."
+
+
+def _values(kept: KeptLine) -> str:
+    return ", ".join(filter(None, kept.typed.values())) or "nothing"
