@@ -19,6 +19,7 @@ from db.imports.folder import open_all
 from db.imports.refused import Findings, ImportRefusedError
 from db.imports.source import Meter, Progress, Source
 from db.imports.swapped import hint, swapped_by_name
+from db.imports.written import PLAIN, Written
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,12 @@ class Offer:
     errors: tuple[RowError, ...] = ()
 
 
+def opened(path: Path, written: Written = PLAIN) -> Offer:
+    """Return what a folder of CSV files or a workbook offers, written as said."""
+    sources, errors = open_all(path, written)
+    return Offer(tuple(sources), tuple(errors))
+
+
 def load(  # noqa: PLR0913 - each is a decision of its own that only the caller can take
     session: Session,
     what: Path | Offer,
@@ -121,7 +128,7 @@ def _recorded(  # noqa: PLR0913 - the same decisions handed on
     today: dt.date,
     progress: Progress | None = None,
 ) -> "tuple[Meter, Findings, _Recording]":
-    offer = what if isinstance(what, Offer) else Offer(*map(tuple, open_all(what)))
+    offer = what if isinstance(what, Offer) else opened(what)
     findings = Findings()
     findings.add(*offer.errors)
     meter = Meter(progress, 2 * sum(source.total for source in offer.sources))

@@ -23,18 +23,23 @@ PASTE_VALUES: Final = (
 Cells = tuple[Any, ...]
 
 
-def open_workbook(name: str, opened: Opened, written: Written = PLAIN) -> list[Source] | RowError:
+def open_workbook(
+    name: str, opened: Opened, written: Written = PLAIN, *, formulas: bool = True
+) -> list[Source] | RowError:
     """
     Return every sheet as rows of texts, or why the workbook cannot be read.
 
     Cells that hold numbers and days are told as the file was said to write them, so that they are read like the rest.
+    Without `formulas` (known not to have any) it is read once instead of twice.
     """
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of styles and extensions that bear no records
             values = load_workbook(opened(), read_only=True, data_only=True)
-            formulas = load_workbook(opened(), read_only=True, data_only=False)
-            pairs = zip(values.worksheets, formulas.worksheets, strict=True)
+            if not formulas:
+                return [_sheet(shown, None, written) for shown in values.worksheets]
+            entered = load_workbook(opened(), read_only=True, data_only=False)
+            pairs = zip(values.worksheets, entered.worksheets, strict=True)
             return [_sheet(shown, entered, written) for shown, entered in pairs]
     except Exception as error:  # noqa: BLE001 - a damaged workbook raises whatever its XML and zip parts come to
         return _damaged(name, 1, error)
@@ -47,9 +52,10 @@ def _damaged(name: str, row: int, error: Exception) -> RowError:
 
 def _sheet(shown: Any, entered: Any, written: Written) -> Source:  # noqa: ANN401 - a read-only sheet, which openpyxl does not type
     total = shown.max_row or 0
-    for sheet in (shown, entered):
+    for sheet in filter(None, (shown, entered)):
         sheet.reset_dimensions()  # what a sheet says of its size is often wrong
-    lines = zip(shown.iter_rows(), entered.iter_rows(), strict=False)
+    others = entered.iter_rows() if entered else itertools.repeat(())
+    lines = zip(shown.iter_rows(), others, strict=False)
     first = next(lines, ((), ()))
     header = [_text(cell.value, written) for cell in first[0]]
     while header and not header[-1]:
