@@ -6,19 +6,25 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from lifecycle.assumptions import AssumptionSet
+from lifecycle.causes import fit_causes
 from lifecycle.claims import Claim, check_claim
 from lifecycle.cost import CostPerLanding, cost_per_landing
 from lifecycle.decision import unshared
+from lifecycle.dragging import DraggingBrake, dragging_brakes
 from lifecycle.effectivity import note_effectivity
 from lifecycle.errors import MissingAssumptionError, UnknownBaseError
 from lifecycle.exposure import Runs, measure_runs
 from lifecycle.flying import Flying, learn_flying
 from lifecycle.forecast import ChangeOut, forecast_changeouts
 from lifecycle.guarantee import Refund, refund_of_cost
+from lifecycle.installed import installed_brakes
+from lifecycle.next_look import NextLook, latest_looks, level_for
 from lifecycle.observations import Records
 from lifecycle.past import run_states
+from lifecycle.reliability import Removals, removal_rates
 from lifecycle.retrofit import Briefing, brief_retrofit
 from lifecycle.spares import SparesMonth, forecast_spares
+from lifecycle.stays_watched import watched_stays
 from lifecycle.wear import BrakeRate, FleetFit, Refit, fit_fleet
 
 
@@ -223,6 +229,57 @@ def spares(study: Study, months: int = 24, level: float = 0.9, base: str = "") -
         level=level,
     )
     return tuple(month for month in found if base in ("", month.base))
+
+
+def dragging(study: Study, base: str = "") -> tuple[DraggingBrake, ...]:
+    """
+    Installed brakes of a base (all: "") that wear faster or slower than their own past.
+
+    Returns
+    -------
+    tuple of DraggingBrake
+        See `dragging.dragging_brakes`.
+    """
+    _refuse_unknown(study, base)
+    return dragging_brakes(study.runs, study.fit, base=base)
+
+
+def next_looks(study: Study, base: str = "", level: float | None = None) -> tuple[NextLook, ...]:
+    """
+    The latest day for the next reading of each installed brake of a base (all: "").
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    base : str
+        Only this base.
+    level : float, optional
+        Chance to pass the limit unread; the assumption of each brake's scope where not given.
+
+    Returns
+    -------
+    tuple of NextLook
+        See `next_look.latest_looks`.
+    """
+    _refuse_unknown(study, base)
+    installed = installed_brakes(study.runs, study.fit, study.flying, study.on, base=base)
+    scopes = installed.frame[["aircraft_type", "brake_type", "base"]]
+    assumed = [level_for(study.assumptions, **scope).value for scope in scopes.to_dict("records")]
+    return latest_looks(installed, study.flying, study.on, np.array(assumed) if level is None else level)
+
+
+def removals(study: Study) -> Removals:
+    """
+    How often brakes come off, by type and cause.
+
+    Returns
+    -------
+    Removals
+        See `reliability.removal_rates`.
+    """
+    watched = watched_stays(study.runs, study.fit, study.records)
+    return removal_rates(watched, fit_causes(watched))
 
 
 def cost(study: Study) -> CostPerLanding:
