@@ -7,6 +7,7 @@ from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from api import access, approvals, data, data_judged, ready, records
+from api.daily_anchor import noting
 from api.logs import Logged
 from api.pages import (
     account,
@@ -63,7 +64,7 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     settings = settings or Settings()
     engine = open_engine(settings.db)
     schema.check(engine)
-    app = FastAPI(title="Pinledger", docs_url=None, redoc_url=None, openapi_url=None)
+    app = FastAPI(title="Pinledger", docs_url=None, redoc_url=None, openapi_url=None, lifespan=noting)
     app.state.settings = settings
     app.state.engine = engine
     app.include_router(data.router, prefix="/api/v1")
