@@ -109,9 +109,9 @@ def _fill_by_totals(landings: Floats, totals: list[tuple[int, int, float]]) -> N
     for (counter, begun, before), (same, ended, after) in pairwise(totals):
         days = landings[begun + 1 : ended + 1]
         blank = np.isnan(days)
-        rest = after - before - np.nansum(days)
-        if counter == same and blank.any() and rest >= 0:
-            days[blank] = rest / blank.sum()
+        if counter == same and blank.any():
+            rest = after - before - days[~blank].sum()
+            days[blank] = rest / blank.sum() if rest >= 0 else np.nan
 
 
 def _fill_by_pace(landings: Floats) -> None:

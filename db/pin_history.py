@@ -1,7 +1,7 @@
 """What is known of an aircraft's pins before they are read on a day: last state, readings and landings since."""
 
 import datetime as dt
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from db.base import table_of
 from db.entry.doubts import RENEWED, run_beginnings
 from db.fleet_on import positions, types_of_aircraft, variants_on
-from db.flown_days import Flown, FlownDays, flown_days
+from db.flown_days import Flown, flown_days
 from db.frames import frame_of, records
 from db.lookup import among, brakes_known, current
 from db.records.brakes import Brake, Occupancy, Reshim
@@ -92,10 +92,10 @@ def pins_on(session: Session, aircraft: int, *, on: dt.date) -> tuple[BrakePins,
     places = positions(session)
     places = places[places["aircraft_type"] == types_of_aircraft(session, [aircraft])[aircraft]]
     fitted = _fitted(session, aircraft, on)
-    book = _Book(session, [brake for brake, _ in fitted.values()], on)
+    book = _Book(session, dict(fitted.values()), on)
     variant = str(variants_on(session, pd.Series([aircraft]), pd.Series([pd.Timestamp(on)])).iloc[0])
     return tuple(
-        book.pins(row["position"], row["position_group"], *fitted[row["position"]], variant)
+        book.pins(row["position"], row["position_group"], fitted[row["position"]][0], variant)
         if row["position"] in fitted
         else BrakePins(row["position"], row["position_group"])
         for row in records(places)
@@ -114,14 +114,17 @@ def _fitted(session: Session, aircraft: int, on: dt.date) -> dict[str, tuple[int
 class _Book:
     """Everything on record of a few brakes, read once."""
 
-    def __init__(self, session: Session, brakes: Collection[int], on: dt.date) -> None:
-        self.on = on
+    def __init__(self, session: Session, fitted: Mapping[int, dt.date], on: dt.date) -> None:
+        self.on, brakes = on, fitted.keys()
         self.names = {row["brake"]: row for row in records(brakes_known(session, among(Brake.fact, brakes)))}
         kinds = {name["brake_type"] for name in self.names.values()}
         types = session.execute(current(BrakeType).where(BrakeType.brake_type.in_(kinds)))
         self.types = {row.brake_type: row for row in types}
-        self.states, self.priors = wear_states(session, brakes), wear_priors(session)
         self.begins = run_beginnings(session, list(brakes))
+        self.runs = {brake: self._run(brake, fitted_on) for brake, fitted_on in fitted.items()}
+        states = wear_states(session, brakes)
+        self.states = {brake: each for brake, each in states.items() if each.since >= self.runs[brake][0]}
+        self.priors = wear_priors(session)
         self.readings = _readings(session, brakes)
         shims = session.execute(current(Reshim).where(among(Reshim.brake, brakes)).order_by(Reshim.day))
         self.shims: dict[int, list[Reshimmed]] = {}
@@ -129,25 +132,15 @@ class _Book:
             self.shims.setdefault(row.brake, []).append(
                 Reshimmed(row.day, row.step_mm, row.step_sd_mm or 0.0)
             )
-        days = [state.since for state in self.states.values()] + [self.on]
-        days += [day.date() for day in self.begins["day"]]
-        self.flown: FlownDays = flown_days(
-            session,
-            brakes,
-            since=min(days),
-            until=max(self.on, *(s.since for s in self.states.values()), self.on),
-        )
+        days = [on, *(self._since(brake) for brake in brakes)]
+        self.flown = flown_days(session, brakes, since=min(days), until=max(days))
 
-    def pins(self, position: str, group: str, brake: int, fitted_on: dt.date, variant: str) -> BrakePins:
+    def pins(self, position: str, group: str, brake: int, variant: str) -> BrakePins:
         """One position."""
         name = self.names[brake]
         kind = self.types.get(name["brake_type"])
         new_pin_mm = kind.new_pin_mm if kind else None
-        begun, start_mm = self._run(brake, new_pin_mm, fitted_on)
-        state = self.states.get(brake)
-        if state is not None and state.since < begun:
-            state = None
-        since = state.since if state else begun
+        begun, start_mm = self.runs[brake]
         readings = [each for each in self.readings.get(brake, ()) if begun <= each.day < self.on]
         last = readings[-1].day if readings else None
         return BrakePins(
@@ -160,28 +153,33 @@ class _Book:
             pins=(kind.pins if kind else None) or 1,
             new_pin_mm=new_pin_mm,
             new_gap_mm=kind.new_gap_mm if kind else None,
-            state=state,
+            state=self.states.get(brake),
             prior=self.priors.get(name["brake_type"]) or self.priors.get(""),
             start_mm=start_mm,
-            steps=self._steps(brake, since, readings),
+            steps=self._steps(brake, readings),
             readings=tuple(reversed(readings)),
             same_day=tuple(each for each in self.readings.get(brake, ()) if each.day == self.on),
             renewed=last is not None and self._renewed(brake, last),
         )
 
-    def _run(self, brake: int, new_pin_mm: float | None, fitted_on: dt.date) -> tuple[dt.date, float | None]:
+    def _since(self, brake: int) -> dt.date:
+        state = self.states.get(brake)
+        return state.since if state else self.runs[brake][0]
+
+    def _run(self, brake: int, fitted_on: dt.date) -> tuple[dt.date, float | None]:
         """When the run began, and with what length, where that is known."""
         own = self.begins[(self.begins["brake"] == brake) & self.begins["starts_as"].notna()]
         own = own[(own["starts_as"] != "") & (own["day"] <= pd.Timestamp(self.on))]
         if own.empty:
             return fitted_on, None
-        row = own.iloc[-1]
-        start = row["start_pin_mm"] if pd.notna(row["start_pin_mm"]) else new_pin_mm
-        known = row["starts_as"] in RENEWED or pd.notna(row["start_pin_mm"])
-        return row["day"].date(), float(start) if known and start is not None else None
+        row, kind = own.iloc[-1], self.types.get(self.names[brake]["brake_type"])
+        given = None if pd.isna(row["start_pin_mm"]) else float(row["start_pin_mm"])
+        new = kind.new_pin_mm if kind and row["starts_as"] in RENEWED else None
+        return row["day"].date(), new if given is None else given
 
-    def _steps(self, brake: int, since: dt.date, readings: list[ReadPins]) -> tuple[Since, ...]:
-        """Readings in the rate and re-shims between two days, and what was flown up to the day itself."""
+    def _steps(self, brake: int, readings: list[ReadPins]) -> tuple[Since, ...]:
+        """Readings in the rate and re-shims since the state or the start, and what was flown up to the day itself."""
+        since = self._since(brake)
         shims = [each for each in self.shims.get(brake, ()) if since < each.day <= self.on]
         later = [each for each in readings if each.usable and each.day > since]
         events: list[ReadPins | Reshimmed] = sorted([*shims, *later], key=lambda each: each.day)

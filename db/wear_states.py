@@ -44,3 +44,8 @@ def _plain(model: type[Base], frame: pd.DataFrame) -> list[dict[str, Any]]:
     names = [column.key for column in table_of(model).columns if column.key != "study"]
     rows = records(frame[names])
     return [{**row, "since": row["since"].date()} if "since" in row else row for row in rows]
+
+
+def wear_study(session: Session) -> str:
+    """Return the number of the study whose states are kept; "" where there is none."""
+    return session.scalar(select(WearPrior.study).limit(1)) or ""
