@@ -97,10 +97,17 @@ def _share(text: str) -> float:
         value = float(text)
     except ValueError:
         value = -1.0
-    if not 0.0 < value < 1.0:
+    if not 0.001 <= value <= 0.999:
         raise argparse.ArgumentTypeError(
-            f"{text!r} is not a chance; wanted a fraction between 0 and 1, like 0.1"
+            f"{text!r} is not a chance; wanted a fraction from 0.001 to 0.999, like 0.1"
         )
+    return value
+
+
+def _small_chance(text: str) -> float:
+    value = _share(text)
+    if value > 0.5:
+        raise argparse.ArgumentTypeError(f"{text!r} is no small chance; wanted at most 0.5, like 0.05")
     return value
 
 
@@ -240,6 +247,7 @@ def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     spares.add_argument(
         "--level", type=_share, default=0.9, help="chance that stock covers demand; default 0.9"
     )
+    _watch_commands(commands)
     _result(commands, "cost", "Cost per braked landing of each brake type.", "cost --format json")
     brief = _result(
         commands,
@@ -261,6 +269,22 @@ def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     )
     past.add_argument("--origins", type=_count, default=4, help="past days to forecast from; default 4")
     past.add_argument("--misses", action="store_true", help="list the change-outs outside their range")
+
+
+def _watch_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    due = _result(
+        commands,
+        "readings",
+        "By when each installed brake must be read again, so that few pass their limit unread.",
+        "readings --base KOR --level 0.02 --format csv",
+    )
+    due.add_argument("--base", default="", help="only this base")
+    due.add_argument(
+        "--level", type=_small_chance, help="chance to pass the limit unread, at most 0.5; default as assumed"
+    )
+    _result(
+        commands, "removals", "Why brakes come off early, and how often, by type and cause.", "removals --format json"
+    )
 
 
 def _claims_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

@@ -24,6 +24,8 @@ Row = TypeVar("Row")
 
 router = APIRouter(tags=["results"])
 
+# Nothing is known of a forecast beyond one chance in a thousand.
+Share = Annotated[float, Query(ge=0.001, le=0.999)]
 Limit = Annotated[int, Query(ge=1, le=10_000, description="rows a page")]
 Cursor = Annotated[str, Query(description="from the Link header of the page before")]
 
@@ -40,7 +42,7 @@ def changeouts(  # noqa: PLR0913, PLR0917 - one argument a query parameter
     response: Response,
     study: AskedStudy,
     base: str = "",
-    risk: Annotated[float, Query(gt=0, lt=1)] = 0.1,
+    risk: Share = 0.1,
     limit: Limit = PAGE_ROWS,
     cursor: Cursor = "",
 ) -> list[ChangeOut]:
@@ -57,7 +59,7 @@ def spares(  # noqa: PLR0913, PLR0917 - one argument a query parameter
     study: AskedStudy,
     base: str = "",
     months: Annotated[int, Query(ge=1, le=480)] = 24,
-    level: Annotated[float, Query(gt=0, lt=1)] = 0.9,
+    level: Share = 0.9,
     limit: Limit = PAGE_ROWS,
     cursor: Cursor = "",
 ) -> list[SparesMonth]:

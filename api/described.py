@@ -14,11 +14,25 @@ from pydantic import TypeAdapter
 
 from api.errors import Problem
 from db.files import ENTERED, Column
-from db.files.column import DAYS, TEXTS, WORD
+from db.files.column import COUNT, DAY, LENGTH, MONTH, NUMBER, PAST_DAY, POSITIVE, QUANTITY, SIGNED
 
 REFUSED: Final = (401, 403, 404, 409, 422, 503)
 WRITE_REFUSED: Final = (400, 412, 428, 429, 507)
 SAFE: Final = "get"
+TEXT: Final = {"type": "string"}
+DATE: Final = {**TEXT, "format": "date"}
+# Cells that are more than text, by kind of column.
+SHAPES: Final[dict[str, dict[str, Any]]] = {
+    DAY: DATE,
+    PAST_DAY: DATE,
+    MONTH: {"type": "string", "pattern": "^[0-9]{4}-(0[1-9]|1[0-2])$"},
+    COUNT: {"type": "integer", "minimum": 0},
+    QUANTITY: {"type": "integer", "minimum": 1},
+    NUMBER: {"type": "number", "minimum": 0},
+    POSITIVE: {"type": "number", "exclusiveMinimum": 0},
+    SIGNED: {"type": "number"},
+    LENGTH: {"type": ["string", "number"], "pattern": r"^[0-9]{1,6}(\.[0-9]{1,5})?$", "minimum": 0},
+}
 PROBLEM: Final = "Problem"
 WAYS_IN: Final = {
     "token": {"type": "http", "scheme": "bearer", "description": "an API token, made under Your account"},
@@ -72,15 +86,15 @@ def _row(kind: str) -> dict[str, Any]:
         "additionalProperties": False,
     }
     if kind == "pin_readings":
-        described_row["patternProperties"] = {"^pin_[1-9][0-9]?$": {"type": ["string", "number", "null"]}}
+        described_row["patternProperties"] = {
+            "^pin_[1-9][0-9]?$": {"anyOf": [SHAPES[LENGTH], {"type": "null"}]}
+        }
     return described_row
 
 
 def _cell(column: Column) -> dict[str, Any]:
-    """What may stand in a cell; blank and null are not known."""
-    told: dict[str, Any] = {"description": column.kind}
-    if column.kind == WORD:
-        return {**told, "enum": [*column.words, *([] if column.required else ["", None])]}
-    if column.kind in DAYS:
-        return {**told, "type": ["string", "null"], "examples": ["2026-03-14"]}
-    return {**told, "type": ["string", "null"] if column.kind in TEXTS else ["string", "number", "null"]}
+    """What is best put into a cell; the same as text is taken too, and blank or null is not known."""
+    told = {"description": column.kind, **SHAPES.get(column.kind, TEXT)}
+    if column.words:
+        told = {"description": column.kind, "enum": list(column.words)}
+    return told if column.required else {"anyOf": [told, {"type": "null"}]}

@@ -52,7 +52,7 @@ def test_every_command_has_help_with_an_example(command, capsys):
     ("words", "wanted"),
     [
         (["changeouts", "--on", "14.3.2026"], "wanted like 2026-03-14"),
-        (["changeouts", "--risk", "10"], "a fraction between 0 and 1"),
+        (["changeouts", "--risk", "10"], "a fraction from 0.001 to 0.999"),
         (["spares", "--months", "0"], "a whole number from 1"),
         (["briefing", "--from", "A"], "--to"),
         (["forecast"], "invalid choice"),
