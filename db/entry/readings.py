@@ -1,6 +1,8 @@
 """Pin readings: kept as typed; what cannot be is refused, what is doubtful is held, what is odd is flagged."""
 
+from collections.abc import Mapping
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -46,11 +48,19 @@ KEPT: Final = [
 ]
 
 
-def record_pin_readings(session: Session, act: Act, rows: pd.DataFrame, *, approved: bool = False) -> Outcome:
+def record_pin_readings(
+    session: Session,
+    act: Act,
+    rows: pd.DataFrame,
+    *,
+    approved: bool = False,
+    odd: Mapping[int, str] = MappingProxyType({}),
+) -> Outcome:
     """
     Record pin readings; a differing one of the same brake, day, convention and occasion is kept and held.
 
-    With `approved` (an administrator's load), a state given as accepted stands, as a second person once ruled.
+    With `approved` (an administrator's load), a state given as accepted stands, as a second person once ruled. Rows
+    that were `odd` when typed are held, with the reason given.
     """
     named = Named(session, FILES["pin_readings"], rows)
     refuse_days_ahead(named, "day")
@@ -65,7 +75,7 @@ def record_pin_readings(session: Session, act: Act, rows: pd.DataFrame, *, appro
     doubtful = doubts(session, _comparable(known, new))
     _refuse_impossible(named, new, [row for row, doubt in doubtful.items() if doubt.slip])
     named.refuse_if_any()
-    held = _differing(known, new) | {row: doubt.text for row, doubt in doubtful.items()}
+    held = _differing(known, new) | {row: doubt.text for row, doubt in doubtful.items()} | dict(odd)
     new = _with_states(new, held, approved=approved)
     append(session, act, [(PinReading, new[[*KEPT, *(name for name in NEXT_VERSION if name in new)]])])
     flags = [Flag(row, f"held: {why}") for row, why in zip(new["row"], new["reason"], strict=True) if why]
