@@ -120,6 +120,7 @@ def _tell(service: Service, incident: Incident, aircraft: int, index: int, day: 
     row["position"] = str(service.positions.name[index])
     service.journal.events.append(row | {"speed_kt": incident.speed_kt, "mass_kg": incident.mass_kg})
     seen = {**row, "day": day + 1, "event": "inspection", "speed_kt": np.nan, "mass_kg": np.nan}
+    seen["work_order"] = f"INS-{day:05d}"
     service.journal.events.append(seen)
 
 
