@@ -5,6 +5,7 @@ from typing import Final
 
 from fastapi import Request
 
+from api.spared import spared
 from db import sessions, tokens
 from db.session import Session, reading
 
@@ -40,7 +41,7 @@ def let_in(request: Request) -> sessions.LetIn | None:
     with Session(reading(engine)) as session:
         person = sessions.person_of(session, secret, now=now)
     if person is not None and person.stale:
-        with Session(engine) as session:
+        with spared("use of a session not noted"), Session(engine) as session:
             sessions.note_use(session, secret, now=now)
             session.commit()
     return person
@@ -57,7 +58,7 @@ def _bearer(request: Request, bearer: str, now: dt.datetime) -> sessions.LetIn:
     if person is None:
         raise NotLetInError
     if person.stale:
-        with Session(engine) as session:
+        with spared("use of a token not noted"), Session(engine) as session:
             tokens.note_use(session, secret, now=now)
             session.commit()
     return person

@@ -5,7 +5,9 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from db.errors import (
+    AwayError,
     BrokenChainError,
+    FullError,
     KeyReusedError,
     LedgerError,
     NotFoundError,
@@ -13,6 +15,7 @@ from db.errors import (
     SchemaError,
     StaleVersionError,
 )
+from db.outage import outage_of
 from lifecycle.errors import BadAssumptionError, LifecycleError, MissingAssumptionError, NotEnoughDataError
 
 
@@ -48,6 +51,8 @@ STATUS: tuple[tuple[type[Exception], int, str], ...] = (
     (KeyReusedError, 422, "Key used before"),
     (BrokenChainError, 409, "The log does not verify"),
     (SchemaError, 503, "The database has another schema"),
+    (FullError, 507, "No room left"),
+    (AwayError, 503, "The database is away"),
     (LedgerError, 409, "Refused by the ledger"),
     (MissingAssumptionError, 409, "An assumption is missing"),
     (BadAssumptionError, 422, "An assumption cannot be used"),
@@ -58,6 +63,7 @@ STATUS: tuple[tuple[type[Exception], int, str], ...] = (
 
 def problem_of(error: Exception) -> Problem | None:
     """The problem that an error is, or None for a fault of the program."""
+    error = outage_of(error) or error
     for kind, status, title in STATUS:
         if isinstance(error, kind):
             rows = tuple(asdict(row) for row in error.errors) if isinstance(error, RowsRefusedError) else ()

@@ -6,6 +6,8 @@ from typing import Any, Final
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as NoConnectionLeftError
 from starlette.exceptions import HTTPException
 
 from api.access import BaseWantedError, NotAllowedError, OutsideBaseError
@@ -31,7 +33,10 @@ KINDS: Final = (
     ForeignFormError,
     RequestValidationError,
     HTTPException,
+    DBAPIError,
+    NoConnectionLeftError,
 )
+AGAIN_IN_SECONDS: Final = "10"
 
 
 def answer_refusals(app: FastAPI) -> None:
@@ -50,9 +55,14 @@ def refuse(request: Request, error: Exception) -> Response:
         return sign_in_answer(request, status=401)
     problem = problem_of(error) or _web_problem(error)
     if program:
-        headers = {"WWW-Authenticate": "Bearer"} if problem.status == 401 else None
-        return JSONResponse(problem.body(), problem.status, headers, media_type="application/problem+json")
-    return error_page(request, problem)
+        answer: Response = JSONResponse(problem.body(), problem.status, media_type="application/problem+json")
+    else:
+        answer = error_page(request, problem)
+    if program and problem.status == 401:
+        answer.headers["WWW-Authenticate"] = "Bearer"
+    if problem.status == 503:
+        answer.headers["Retry-After"] = AGAIN_IN_SECONDS
+    return answer
 
 
 def _web_problem(error: Exception) -> Problem:

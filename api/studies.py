@@ -11,6 +11,7 @@ from typing import Final
 from sqlalchemy import Engine
 
 from api.output import plain
+from api.spared import spared
 from db.errors import LedgerError
 from db.lookup import Known, known_by
 from db.observe import last_effective_day, observe, observe_assumptions
@@ -54,7 +55,8 @@ def ask(
             number=number,
             ledger_head=head,
         )
-    _keep(engine, study, known)
+    with spared("study not kept"):
+        _keep(engine, study, known)
     with _lock:
         _held[place] = study
         while len(_held) > HELD_STUDIES:

@@ -57,6 +57,14 @@ class SchemaError(LedgerError):
     """The database has a schema that this version of the program does not know."""
 
 
+class FullError(LedgerError):
+    """There is no room left where the ledger is kept."""
+
+
+class AwayError(LedgerError):
+    """The database cannot be reached, or is too busy, just now."""
+
+
 class BrokenChainError(LedgerError):
     """The log does not verify; `seq` is the first sequence number that is broken."""
 

@@ -13,6 +13,14 @@ from db.errors import LedgerError
 __all__ = ["Session", "open_engine", "reading"]
 
 BUSY_SECONDS: Final = 30
+# Without these a server that vanished is waited for as long as the system does, many minutes.
+WAITS: Final = {
+    "connect_timeout": 5,
+    "keepalives_idle": 10,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 20_000,
+}
 # Versions before this, the two exceptions apart, can lose committed data in WAL mode with two connections.
 WAL_SAFE_FROM: Final = (3, 51, 3)
 WAL_SAFE_TOO: Final = ((3, 44, 6), (3, 50, 7))
@@ -35,7 +43,9 @@ def open_engine(url: str) -> Engine:
         event.listen(engine, "begin", _begin_sqlite)
         return engine
     if parsed.get_backend_name() == "postgresql":
-        return create_engine(parsed.set(drivername="postgresql+psycopg"), pool_pre_ping=True)
+        waits = {name: value for name, value in WAITS.items() if name not in parsed.query}
+        driven = parsed.set(drivername="postgresql+psycopg")
+        return create_engine(driven, pool_pre_ping=True, connect_args=waits)
     raise LedgerError(f"{url!r} names a database that is not known; wanted sqlite or postgresql")
 
 
