@@ -87,7 +87,13 @@ def post(session: Session, person: Person, sheet: TypedSheet, key: str) -> Issue
             tuple(sheet.form.get(f"seen-{line.aircraft}", "").split()),
         )
         keep_line(session, opened.code, kept, person=by.person, now=by.now)
-    errors = [*odd(sheet), *_recorded(session, person, sheet)]
+    against = _recorded(session, person, sheet)
+    refused = {(each.row, each.column) for each in against}
+    errors = [
+        *against,
+        *odd(sheet),
+        *(each for each in rises(sheet) if (each.row, each.column) not in refused),
+    ]
     if errors:
         raise RowsRefusedError(tuple(errors))
     return post_sheet(session, opened.code, person=by.person, now=by.now)
@@ -127,20 +133,25 @@ def odd(sheet: TypedSheet) -> Iterator[RowError]:
                 "landings", row, sheet.main, "", "is blank and the line is not", "write 0 if it did not land"
             )
     if not sheet.form.get(SURE):
-        yield from _too_many(sheet)
         yield from _swapped(sheet)
     yield from _sum(sheet)
 
 
-def _too_many(sheet: TypedSheet) -> Iterator[RowError]:
-    """More than can have been flown since the count or total before (common practice, no source)."""
+def rises(sheet: TypedSheet) -> Iterator[RowError]:
+    """More than can have been flown since the total before (common practice, no source), or less than written down."""
     for row, line in enumerate(sheet.filled, 1):
         rise, days = sheet.rise(line), 1
+        if rise is None or sheet.form.get(SURE):
+            continue
         if sheet.asks != COUNT and line.total_on is not None:
             days = max(1, (sheet.day - line.total_on).days)
-        if rise is not None and rise > LANDINGS_A_DAY_MAX * days:
+        if rise < 0:
+            rule = f"with the landings written down since {line.total_on} it was {line.total_before} the day before"
+        elif rise > LANDINGS_A_DAY_MAX * days:
             rule = f"{rise} landings are more than {LANDINGS_A_DAY_MAX} a day"
-            yield RowError("landings", row, sheet.main, sheet.typed(line)[sheet.main], rule, AGAIN)
+        else:
+            continue
+        yield RowError("landings", row, sheet.main, sheet.typed(line)[sheet.main], rule, AGAIN)
 
 
 def _swapped(sheet: TypedSheet) -> Iterator[RowError]:

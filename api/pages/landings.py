@@ -7,13 +7,15 @@ from typing import Annotated, Final
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Request, Response
+from fastapi.responses import FileResponse
 from sqlalchemy.orm import Session
 
 from api import words
-from api.access import LetIn, OutsideBaseError, need, within
+from api.access import ANYBODY, LetIn, OutsideBaseError, need, within
 from api.errors import Problem, problem_of
 from api.forms import day_typed
 from api.landing_entry import AGAIN, SHEET_TOTAL, SURE, TypedSheet, name_of, post
+from api.pages.assets import STATIC
 from api.pages.frame import Frame, render
 from api.pages.landing_rows import HEADINGS, Field, Row, Wrong, answer, rows_of, said, wrong_of
 from api.pages.navigation import LANDINGS
@@ -23,11 +25,12 @@ from db.entry.landings_sheet import COUNT, TOTAL, lines_of_sheet
 from db.errors import LedgerError, RowsRefusedError
 from db.imports.refused import CellError
 from db.people import known_bases
+from db.secrets_kept import digest_of
 from db.session import reading
 from db.sessions import LetIn as Person
 from db.sheets import IssuedSheet, landings_sheet, sheet_by_code
 
-router = APIRouter(dependencies=[need("records.enter")])
+router = APIRouter()
 
 ONE_DAY: Final = dt.timedelta(days=1)
 
@@ -55,7 +58,7 @@ class LandingsPage:
     told: tuple[str, ...]
 
 
-@router.get(LANDINGS.path)
+@router.get(LANDINGS.path, dependencies=[need("records.enter")])
 def landings(  # noqa: PLR0913, PLR0917 - one argument a word of the address
     request: Request,
     person: LetIn,
@@ -78,10 +81,17 @@ def landings(  # noqa: PLR0913, PLR0917 - one argument a word of the address
         asked, issued, rows = _sheet(session, base, on, asks, {})
         page = _page(asked, issued, rows, bases=bases, day=day or words.iso(on))
     shown = replace(page, wrong=wrong, posted=bool(posted))
-    return render("landings.html", shown, status=422 if wrong else 200)
+    return _kept(render("landings.html", shown, status=422 if wrong else 200), person, issued)
 
 
-@router.post(LANDINGS.path)
+@router.get(f"{LANDINGS.path}/worker.js", dependencies=[need(ANYBODY)])
+def worker() -> Response:
+    """The service worker that keeps pages of issued sheets; it may speak for the sheet's own address only."""
+    allowed = {"Service-Worker-Allowed": LANDINGS.path, "Cache-Control": "no-cache"}
+    return FileResponse(STATIC / "worker.js", media_type="text/javascript", headers=allowed)
+
+
+@router.post(LANDINGS.path, dependencies=[need("records.enter")])
 def save(request: Request, person: LetIn, typed: Typed) -> Response:
     """Post a sheet, whole or not at all; or fill it in from what was pasted, which writes nothing."""
     base = typed.get("base", "")
@@ -101,6 +111,14 @@ def save(request: Request, person: LetIn, typed: Typed) -> Response:
         return write(request, person, typed.get(KEY_FIELD, ""), asked_in(typed), work)
     except LedgerError as error:
         return _again(request, person, typed, day, error=error)
+
+
+def _kept(page: Response, person: Person, issued: IssuedSheet | None) -> Response:
+    """Tell the service worker whose page it is, and which issued sheet's."""
+    page.headers["Sheet-Holder"] = digest_of(person.name)[:16]
+    if issued:
+        page.headers["Sheet-Code"] = issued.code
+    return page
 
 
 def _again(  # noqa: PLR0913 - what went wrong comes in two kinds

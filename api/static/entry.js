@@ -5,6 +5,7 @@
 // <form data-lines="/address"> each [data-line="place"] is sent there when it is left: its [data-field] inputs (data-kept:
 //                             what the server has), a key of its own, data-seen (keys of the lines it saw standing) and
 //                             the form's [data-with] inputs. Hidden [data-carries=key] and [=seen] go with the whole form.
+// <form data-worker="/address"> a service worker there keeps the pages of issued sheets for when there is no network.
 // [data-outbox]               a live region that tells what is not yet sent; [data-told] in a line: what stands beside it.
 "use strict";
 
@@ -83,6 +84,7 @@ function adopt(line) {
 function heard(body, answer) {
   const line = [...document.querySelectorAll("[data-line]")].find((each) => each.dataset.line === body.place && belongs(each, body));
   if (!line) return;
+  issued(line.closest("form"), answer.sheet);
   const typed = JSON.parse(body.typed), keys = answer.lines.map((each) => each.key);
   fieldsOf(line).filter((each) => typed[each.dataset.field] === valueOf(each)).forEach((each) => dropDraft(line.closest("form"), each));
   // What a later line of this page has replaced already is told by that line's own answer.
@@ -191,6 +193,22 @@ async function post(event) {
   }
 }
 
+// The page of an issued sheet, with its files, for when there is no network.
+async function keepPage(form) {
+  if (!form.dataset.sheet || !form.dataset.worker || !("serviceWorker" in navigator)) return;
+  const files = [...document.querySelectorAll("script[src], link[rel=stylesheet], link[rel=icon]")].map((each) => each.src || each.href);
+  const address = new URL(form.action);
+  address.searchParams.set("sheet", form.dataset.sheet);
+  (await navigator.serviceWorker.ready).active.postMessage({ address: address.href, files });
+}
+
+function issued(form, code) {
+  if (form.dataset.sheet || !form.dataset.worker) return;
+  form.dataset.sheet = code;
+  history.replaceState(null, "", `${new URL(form.action).pathname}?sheet=${encodeURIComponent(code)}`);
+  keepPage(form);
+}
+
 function enter(form) {
   if (form.dataset.draft) {
     form.addEventListener("input", (event) => {
@@ -207,6 +225,10 @@ function enter(form) {
       adopt(line);
       finish(line);
     });
+  }
+  if (form.dataset.worker && "serviceWorker" in navigator) {
+    navigator.serviceWorker.register(form.dataset.worker, { scope: new URL(form.action).pathname });
+    if (!navigator.serviceWorker.controller) keepPage(form);
   }
   form.addEventListener("keydown", step);
   form.addEventListener("focusin", (event) => event.target.matches("input[data-step]") && event.target.select());
