@@ -67,7 +67,7 @@ def append(
     `reason` may be given; otherwise a row is the first version of a new fact, known today.
     """
     session.flush()
-    head = _locked_head(session)
+    head = locked_head(session)
     now = dt.datetime.now(dt.UTC)
     tables = [(table_of(model), plain_columns(table_of(model), given)) for model, given in rows]
     records = _number(tables, head.record, known_on=now.date(), reason=act.reason)
@@ -100,7 +100,8 @@ def unpacked(kept: bytes) -> bytes:
     return zlib.decompress(kept[:-4])
 
 
-def _locked_head(session: Session) -> Head:
+def locked_head(session: Session) -> Head:
+    """Return where the chain stands, and hold it there until the transaction ends."""
     # On SQLite the transaction began IMMEDIATE and holds the only write lock already.
     found = session.execute(
         select(ChainHead.seq, ChainHead.record, ChainHead.hash).with_for_update()

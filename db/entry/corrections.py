@@ -146,7 +146,7 @@ def _withdrawn_ruling(session: Session, found: Recorded) -> list[tuple[type[Fact
 def _refuse_used(session: Session, found: Recorded) -> None:
     """Refuse to withdraw what records that stand refer to."""
     _refuse_counter_in_use(session, found)
-    for kind, column in _references(KINDS[found.kind]):
+    for kind, column in references(KINDS[found.kind]):
         uses = current(KINDS[kind]).where(column == found.fact).with_only_columns(func.count())
         count = session.execute(uses).scalar_one()
         if count:
@@ -154,7 +154,8 @@ def _refuse_used(session: Session, found: Recorded) -> None:
             refuse_record(found, "", "", rule, "withdraw those first, or correct this record")
 
 
-def _references(model: type[Fact]) -> Iterator[tuple[str, Any]]:
+def references(model: type[Fact]) -> Iterator[tuple[str, Any]]:
+    """Return each kind and column by which other records refer to records of this table."""
     own = table_of(model)
     for kind, other in KINDS.items():
         for column in table_of(other).columns:

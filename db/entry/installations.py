@@ -11,7 +11,7 @@ from db.base import table_of
 from db.chain import Act, append
 from db.conflicts import conflicts_in_words
 from db.entry.fits import fit_flags
-from db.entry.keyed import Resolved, sort_by_key
+from db.entry.keyed import NEXT_VERSION, Resolved, sort_by_key
 from db.entry.named import Named
 from db.entry.outcome import Flag, Outcome
 from db.entry.possible import (
@@ -22,6 +22,7 @@ from db.entry.possible import (
     refuse_rows,
     refuse_unended,
 )
+from db.entry.undone import brought_back
 from db.files import FILES
 from db.frames import frame_of
 from db.lookup import among, current
@@ -99,6 +100,7 @@ def _record(named: Named, act: Act, table: pd.DataFrame) -> Outcome:
     table = table.assign(known_on=rows["recorded_on"]).dropna(subset=["brake", "aircraft"])
     table = table.astype({"brake": "int64", "aircraft": "int64"})
     known = installations_known(named.session, table["brake"].tolist())
+    table = brought_back(named.session, table, ["brake", "installed_on"], known)
     by_key = sort_by_key(Resolved(named.file, rows.loc[table.index], table, COLUMNS), known)
     named.errors += by_key.errors
     with_it = table[["row", "work_order", "note"]]
@@ -112,16 +114,24 @@ def _record(named: Named, act: Act, table: pd.DataFrame) -> Outcome:
     refuse_clashes(named, by_key.new, closed=closed)
     refuse_in_the_shop(named, by_key.new)
     named.refuse_if_any()
-    new = _write(named.session, act, by_key.new, closed)
+    new = _write(named.session, act, _with_ends(by_key.new, known), closed)
     flags = [*start_flags(new, known), *fit_flags(named.session, new)]
     flags.sort(key=lambda flag: flag.row)
     return Outcome(len(new), by_key.same, len(closed), flags=tuple(flags))
 
 
+def _with_ends(new: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
+    """Return new installations with the numbers of what they follow: their own fact and removal, where withdrawn."""
+    blank = pd.Series(np.nan, index=new.index)
+    new = new.assign(**{name: new.get(name, blank) for name in NEXT_VERSION})
+    ended = known.set_index("fact")[["removal_id", "removal_fact", "removal_version"]]
+    return pd.concat([new, ended.reindex(new["fact"]).set_axis(new.index)], axis=1)
+
+
 def _write(session: Session, act: Act, new: pd.DataFrame, closed: pd.DataFrame) -> pd.DataFrame:
-    made = append(session, act, [(Installation, new[[*OF_INSTALLATION, *WITH_IT[1:]]])])
-    numbers = {"removal_id": np.nan, "removal_fact": np.nan, "removal_version": 0}
-    new = new.assign(fact=np.array(made.records[0], dtype=np.int64), **numbers)
+    made = append(session, act, [(Installation, new[[*OF_INSTALLATION, *WITH_IT[1:], *NEXT_VERSION]])])
+    records = pd.Series(np.array(made.records[0], dtype=np.int64), index=new.index)
+    new = new.assign(fact=new["fact"].fillna(records).astype("int64"))
     ended = pd.concat([new[new["removed_on"].notna()], closed[new.columns]])
     append(session, act, [(Removal, _removals(ended))])
     with conflicts_in_words():

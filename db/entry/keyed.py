@@ -6,7 +6,7 @@ for Corrections. A blank says nothing, so it never contradicts what is on record
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import pandas as pd
@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from db.base import Fact, table_of
 from db.chain import Act, append
 from db.entry.outcome import Outcome
+from db.entry.undone import brought_back
 from db.errors import RowError, RowsRefusedError
 from db.files import File
 from db.frames import frame_of
@@ -39,6 +40,11 @@ class Resolved:
     typed: pd.DataFrame
     rows: pd.DataFrame
     columns: Mapping[str, str]
+
+    @property
+    def key(self) -> list[str]:
+        """The table's columns that tell rows apart."""
+        return [column for column, source in self.columns.items() if source in self.file.key]
 
 
 @dataclass(frozen=True)
@@ -69,7 +75,7 @@ def sort_by_key(resolved: Resolved, known: pd.DataFrame) -> Sorted:
     """
     known = other_facts(known, resolved.rows)
     rows, columns = resolved.rows, resolved.columns
-    key = [column for column, source in columns.items() if source in resolved.file.key]
+    key = resolved.key
     values = [column for column in columns if column not in key]
     ends = [column for column in values if columns[column] in resolved.file.ends]
     again = rows.duplicated(key)
@@ -96,7 +102,9 @@ def sort_by_key(resolved: Resolved, known: pd.DataFrame) -> Sorted:
 
 def record_rows(session: Session, act: Act, model: type[Fact], resolved: Resolved) -> Outcome:
     """Append what is new or completed by the key rule; anything that contradicts refuses all of it."""
-    found = sort_by_key(resolved, known_rows(session, model, resolved))
+    known = known_rows(session, model, resolved)
+    rows = brought_back(session, resolved.rows, resolved.key, known)
+    found = sort_by_key(replace(resolved, rows=rows), known)
     if found.errors:
         raise RowsRefusedError(found.errors)
     parts = [(model, part.drop(columns="row")) for part in (found.new, found.completed) if len(part)]

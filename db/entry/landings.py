@@ -13,6 +13,7 @@ from db.entry.named import Named
 from db.entry.outcome import Outcome
 from db.entry.possible import refuse_days_ahead, refuse_rows
 from db.entry.totals import disagreements, refuse_falling_totals, with_counters
+from db.entry.undone import brought_back
 from db.entry.where import clashes
 from db.files import FILES
 from db.frames import frame_of, records
@@ -36,6 +37,7 @@ def record_landings(
         named.refuse_if_any()
         return Outcome()
     known, nearest = _on_record(session, table)
+    table = brought_back(session, table, ["aircraft", "day"], known)
     by_key = sort_by_key(Resolved(named.file, rows.loc[table.index], table, named.file.fields), known)
     named.errors += by_key.errors
     new = with_counters(session, by_key.new)
@@ -56,6 +58,7 @@ def record_counter_changes(session: Session, act: Act, rows: pd.DataFrame) -> Ou
     table = table.assign(**named.next_version()).dropna(subset=["aircraft"]).astype({"aircraft": "int64"})
     changes = current(CounterChange, withdrawn=True).where(among(CounterChange.aircraft, table["aircraft"]))
     known = frame_of(session, changes)
+    table = brought_back(session, table, ["aircraft", "day"], known)
     by_key = sort_by_key(Resolved(named.file, rows.loc[table.index], table, named.file.fields), known)
     named.errors += by_key.errors
     new = by_key.new.sort_values(["aircraft", "day"])

@@ -18,6 +18,7 @@ from db.entry.named import Named
 from db.entry.outcome import Flag, Outcome
 from db.entry.pins import measured_on_record, read_pins
 from db.entry.possible import refuse_days_ahead, refuse_rows
+from db.entry.undone import brought_back
 from db.files import FILES
 from db.fleet_on import brake_types_of
 from db.frames import frame_of
@@ -69,6 +70,7 @@ def record_pin_readings(
     columns = {"brake": "serial", **{name: name for name in (*KEY[1:], "measured", *SAID)}}
     file = replace(named.file, key=(*named.file.key, "measured"))
     typed = rows.loc[table.index].assign(measured=table["measured"])
+    table = brought_back(session, table, [*KEY, "measured"], known)
     by_key = sort_by_key(Resolved(file, typed, table, columns), known)
     named.errors += by_key.errors
     new = on_one_scale(by_key.new)

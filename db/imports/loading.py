@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from db.chain import Act
+from db.chain import Act, locked_head
 from db.entry.outcome import Flag, Outcome
 from db.entry.recorders import Recorder, recorders
 from db.errors import RowError, RowsRefusedError
@@ -36,9 +36,11 @@ class FileLoaded:
 
 @dataclass(frozen=True)
 class Loaded:
-    """What became of each file, in loading order."""
+    """What became of each file, in loading order, and the changes of the log that it made (none: last before first)."""
 
     files: tuple[FileLoaded, ...]
+    first_seq: int
+    last_seq: int
 
 
 @dataclass(frozen=True)
@@ -105,8 +107,9 @@ def load(  # noqa: PLR0913 - each is a decision of its own that only the caller 
         if findings.total:
             tried = recording.tried(findings)
             raise ImportRefusedError(tried.errors, tried.total, tried.unchecked)
+        last = locked_head(session).seq
     meter.end()
-    return Loaded(tuple(recording.files.values()))
+    return Loaded(tuple(recording.files.values()), recording.first_seq, last)
 
 
 def try_load(session: Session, what: Path | Offer, act: Act, *, approved: bool, today: dt.date) -> Tried:
@@ -152,6 +155,7 @@ class _Recording:
 
     def __init__(self, session: Session, act: Act, findings: Findings, offer: Offer) -> None:
         self.files: dict[str, FileLoaded] = {}
+        self.first_seq = locked_head(session).seq + 1  # from here to the commit nobody else writes
         self.unchecked = [error.file for error in offer.errors if error.file in FILES]
         self._told = {source.name: source.told for source in offer.sources}
         self._met: dict[str, tuple[int, int]] = {}

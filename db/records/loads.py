@@ -33,7 +33,7 @@ class Upload(Base):
 
 
 class UploadPart(Base):
-    """One table of a file that was sent: its plain form, the kind of record it was said to hold, its columns matched."""
+    """One table of a file that was sent: its plain form, the kind of record it holds, its columns matched."""
 
     __tablename__ = "upload_part"
 
