@@ -6,7 +6,7 @@ from typing import Final
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
-from api import access, approvals, data, data_judged, ready, records
+from api import access, approvals, data, data_judged, data_watched, ready, records
 from api.daily_anchor import noting
 from api.logs import Logged
 from api.pages import (
@@ -20,11 +20,15 @@ from api.pages import (
     claims,
     corrections,
     cost,
+    events,
     front,
     held,
     landings,
     people,
+    pins,
     provider,
+    readings_due,
+    removals,
     retrofit,
     sheet_lines,
     sign_in,
@@ -40,12 +44,16 @@ HERE: Final = Path(__file__).parent
 PAGES: Final = (
     front,
     landings,
+    pins,
+    events,
     sheet_lines,
     brakes,
     held,
     corrections,
     changeouts,
+    readings_due,
     spares,
+    removals,
     cost,
     retrofit,
     claims,
@@ -71,6 +79,7 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     app.include_router(records.router, prefix="/api/v1")
     app.include_router(approvals.router, prefix="/api/v1")
     app.include_router(data_judged.router, prefix="/api/v1")
+    app.include_router(data_watched.router, prefix="/api/v1")
     for page in PAGES:
         app.include_router(page.router, include_in_schema=False)
     app.include_router(assets.router, include_in_schema=False)

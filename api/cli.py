@@ -283,7 +283,10 @@ def _watch_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParse
         "--level", type=_small_chance, help="chance to pass the limit unread, at most 0.5; default as assumed"
     )
     _result(
-        commands, "removals", "Why brakes come off early, and how often, by type and cause.", "removals --format json"
+        commands,
+        "removals",
+        "Why brakes come off early, and how often, by type and cause.",
+        "removals --format json",
     )
 
 

@@ -25,6 +25,30 @@ CHANGEOUT_COLUMNS: Final = (
     "date_p90",
     "kind",
 )
+READING_COLUMNS: Final = (
+    "registration",
+    "position",
+    "serial",
+    "base",
+    "pin_mm",
+    "limit_mm",
+    "read_on",
+    "landings",
+    "latest_on",
+    "aircraft_latest_on",
+    "why",
+)
+REMOVAL_COLUMNS: Final = (
+    "brake_type",
+    "cause",
+    "removals",
+    "landings",
+    "per_1000",
+    "per_1000_low",
+    "per_1000_high",
+    "landings_between",
+    "shape",
+)
 
 
 def _study(asked: argparse.Namespace) -> chain.Study:
@@ -50,6 +74,20 @@ def changeouts(asked: argparse.Namespace) -> int:
 def spares(asked: argparse.Namespace) -> int:
     """Print demand and stock by base, type and month."""
     write(chain.spares(_study(asked), months=asked.months, level=asked.level), asked.format)
+    return 0
+
+
+def readings(asked: argparse.Namespace) -> int:
+    """Print the latest day for the next reading of every installed brake."""
+    found = chain.next_looks(_study(asked), base=asked.base, level=asked.level)
+    write(found, asked.format, columns=READING_COLUMNS)
+    return 0
+
+
+def removals(asked: argparse.Namespace) -> int:
+    """Print removals by type and cause with their rates."""
+    found = chain.removals(_study(asked))
+    write(found, asked.format, rows=found.rates, columns=REMOVAL_COLUMNS)
     return 0
 
 

@@ -30,6 +30,16 @@ SPARES: Final = Place(
     "How many will each base need, and will stock cover it?",
     by_base=True,
 )
+READINGS_DUE: Final = Place(
+    "/readings-due", "Readings due", "Planning", "By when must each brake be read again?", by_base=True
+)
+REMOVALS: Final = Place(
+    "/removals",
+    "Removals",
+    "Planning",
+    "Why do brakes come off early, and how often?",
+    action="fleet.read",
+)
 AGAINST_FACTS: Final = Place(
     "/against-facts",
     "Forecasts against facts",
@@ -75,6 +85,20 @@ LANDINGS: Final = Place(
     "How many landings did each aircraft make that day?",
     action="records.enter",
 )
+MOVES: Final = Place(
+    "/moves",
+    "Install and remove",
+    "Records",
+    "What came off, what went on, where is it now?",
+    action="records.enter",
+)
+SHEETS: Final = Place(
+    "/sheets",
+    "Printed sheets",
+    "Records",
+    "Which sheets are out, and which are not typed back?",
+    action="records.enter",
+)
 HELD: Final = Place(
     "/held", "Held readings", "Records", "Which readings wait for a second person?", action="brakes.read"
 )
@@ -85,15 +109,33 @@ CORRECTIONS: Final = Place(
     "What changed, why, by whom, what followed?",
     action="brakes.read",
 )
+PIN_READINGS: Final = Place(
+    "/pin-readings",
+    "Pin readings",
+    "Records",
+    "How much pin is left on each brake?",
+    action="records.enter",
+)
+EVENTS: Final = Place(
+    "/events",
+    "Events",
+    "Records",
+    "Which brakes have been through a rejected take-off or an overheat?",
+    action="records.enter",
+)
 
 PLACES: Final = (
     FRONT,
     LANDINGS,
+    PIN_READINGS,
+    EVENTS,
     BRAKES,
     HELD,
     CORRECTIONS,
     CHANGEOUTS,
+    READINGS_DUE,
     SPARES,
+    REMOVALS,
     AGAINST_FACTS,
     ASSUMPTIONS,
     COST,

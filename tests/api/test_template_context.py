@@ -22,6 +22,8 @@ from api.pages.held import HeldPage
 from api.pages.landings import LandingsPage
 from api.pages.people import PeoplePage
 from api.pages.provider import OnwardPage
+from api.pages.readings_due import ReadingsDuePage
+from api.pages.removals import RemovalsPage
 from api.pages.retrofit import RetrofitPage
 from api.pages.sign_in import SignInPage
 from api.pages.spares import SparesPage
@@ -39,6 +41,8 @@ PAGES = {
     "cost.html": CostPage,
     "claims.html": ClaimsPage,
     "against_facts.html": AgainstFactsPage,
+    "readings_due.html": ReadingsDuePage,
+    "removals.html": RemovalsPage,
     "retrofit.html": RetrofitPage,
     "assumptions.html": AssumptionsPage,
     "approval.html": ApprovalPage,
