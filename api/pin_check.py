@@ -58,7 +58,7 @@ class CheckedPin:
     again_error: str = ""
     why_error: str = ""
     looked: bool = False
-    slips: tuple[str, ...] = ()
+    asked: str = ""
 
     @property
     def value(self) -> str:
@@ -96,7 +96,8 @@ def check_pin(place: Place, at: str, against: Against, form: Mapping[str, str]) 
         return replace(pin, error=found)
     if found.verdict != LOOK_AGAIN:
         return replace(pin, verdict=found.verdict, said=_said(found, place))
-    looked = replace(pin, verdict=LOOK_AGAIN, looked=True, said=_look_again(found), slips=found.slips)
+    text = _look_again(found)
+    looked = replace(pin, verdict=LOOK_AGAIN, looked=True, said=text, asked=text)
     again = replace(looked, again=given["again"], why=given["why"], own_words=given["words"])
     return _read_again(again, place, against) if again.again else looked
 
