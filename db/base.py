@@ -17,7 +17,6 @@ from sqlalchemy import (
     UniqueConstraint,
     func,
     literal_column,
-    text,
 )
 from sqlalchemy.ext.declarative import declared_attr
 from sqlalchemy.orm import DeclarativeBase, InstrumentedAttribute, Mapped, mapped_column
@@ -89,16 +88,14 @@ class Fact(Base):
         return (UniqueConstraint("fact", "version"),)
 
 
-def first_version(*key: InstrumentedAttribute[Any]) -> Index:
+def key_of(*key: InstrumentedAttribute[Any]) -> Index:
     """
-    One first version a key: the same key entered twice at once has one winner, whatever the interleaving.
+    What tells records of a table apart: its index, which the database's rule of one record a key looks into.
 
     Where a part of the key may be blank, two blanks are the same key.
     """
-    first = text("version = 1")
     parts = [_never_null(part) if part.nullable else part for part in key]
-    name = f"uq_{key[0].class_.__tablename__}_key"
-    return Index(name, *parts, unique=True, sqlite_where=first, postgresql_where=first)
+    return Index(f"ix_{key[0].class_.__tablename__}_key", *parts)
 
 
 def _never_null(part: InstrumentedAttribute[Any]) -> ColumnElement[Any]:

@@ -15,6 +15,7 @@ RULES: Final = {
     "occupancy.aircraft, occupancy.position": "another brake is in that position at that time",
     "occupancy.brake": "that brake is in another position at that time",
     "totals_never_fall": "the running total of landings would fall between two days on record",
+    "one_record_a_key": "someone else entered the same record first",
     "append_only": "facts are appended, never changed; enter a correction",
     "supersedes": "someone else corrected that record first",
     "version": "someone else corrected that record first",

@@ -5,7 +5,7 @@ import datetime as dt
 from sqlalchemy import CheckConstraint, ForeignKey, Index, text
 from sqlalchemy.orm import Mapped, mapped_column
 
-from db.base import Base, Fact, first_version, words
+from db.base import Base, Fact, key_of, words
 from lifecycle.observations import REMOVAL_REASONS
 
 STARTS = ("new", "overhauled", "refurbished", "same run", "unknown")
@@ -148,10 +148,10 @@ Index(
     sqlite_where=OPEN,
     postgresql_where=OPEN,
 )
-first_version(Brake.brake_type, Brake.serial)
-first_version(Installation.brake, Installation.installed_on)
-first_version(Removal.installation)
-first_version(Reshim.brake, Reshim.day)
-first_version(Deactivation.brake, Deactivation.from_on)
-first_version(ShopVisit.brake, ShopVisit.sent_on)
-first_version(StockMovement.brake, StockMovement.day)
+key_of(Brake.brake_type, Brake.serial)
+key_of(Installation.brake, Installation.installed_on)
+key_of(Removal.installation)
+key_of(Reshim.brake, Reshim.day)
+key_of(Deactivation.brake, Deactivation.from_on)
+key_of(ShopVisit.brake, ShopVisit.sent_on)
+key_of(StockMovement.brake, StockMovement.day)

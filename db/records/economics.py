@@ -5,7 +5,7 @@ import datetime as dt
 from sqlalchemy import CheckConstraint, ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 
-from db.base import Base, Fact, first_version
+from db.base import Base, Fact, key_of
 
 
 class StockCount(Fact, Base):
@@ -64,10 +64,10 @@ class AssumptionEntry(Fact, Base):
     approved: Mapped[bool]
 
 
-first_version(StockCount.base, StockCount.brake_type, StockCount.counted_on)
-first_version(Order.base, Order.brake_type, Order.ordered_on, Order.work_order)
-first_version(FlyingPlan.aircraft, FlyingPlan.base, FlyingPlan.month)
-first_version(
+key_of(StockCount.base, StockCount.brake_type, StockCount.counted_on)
+key_of(Order.base, Order.brake_type, Order.ordered_on, Order.work_order)
+key_of(FlyingPlan.aircraft, FlyingPlan.base, FlyingPlan.month)
+key_of(
     AssumptionEntry.name,
     AssumptionEntry.aircraft_type,
     AssumptionEntry.brake_type,

@@ -5,7 +5,7 @@ import datetime as dt
 from sqlalchemy import ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 
-from db.base import Base, Fact, first_version, words
+from db.base import Base, Fact, key_of, words
 
 CONVENTIONS = ("left", "gap", "used")
 LENGTH_UNITS = ("mm", "in")
@@ -109,19 +109,19 @@ class AircraftChange(Fact, Base):
     status: Mapped[str | None] = mapped_column(words("status", *STATUSES))
 
 
-first_version(BaseStation.base)
-first_version(AircraftType.aircraft_type)
-first_version(BrakeType.brake_type)
-first_version(AircraftChange.aircraft, AircraftChange.from_on)
-first_version(Aircraft.registration)
-first_version(
+key_of(BaseStation.base)
+key_of(AircraftType.aircraft_type)
+key_of(BrakeType.brake_type)
+key_of(AircraftChange.aircraft, AircraftChange.from_on)
+key_of(Aircraft.registration)
+key_of(
     WearLimit.brake_type,
     WearLimit.weight_variant,
     WearLimit.position_group,
     WearLimit.convention,
     WearLimit.effective_on,
 )
-first_version(
+key_of(
     Effectivity.aircraft_type,
     Effectivity.aircraft,
     Effectivity.weight_variant,

@@ -5,7 +5,7 @@ import datetime as dt
 from sqlalchemy import CheckConstraint, ForeignKey, Index
 from sqlalchemy.orm import Mapped, mapped_column
 
-from db.base import Base, Fact, first_version, words
+from db.base import Base, Fact, key_of, words
 from db.records.fleet import CONVENTIONS, LENGTH_UNITS
 
 EVENTS = ("rejected take-off", "overheat", "dragging", "anti-skid fault", "inspection")
@@ -106,10 +106,10 @@ class Exclusion(Fact, Base):
     why: Mapped[str]
 
 
-first_version(Landing.aircraft, Landing.day)
-first_version(CounterChange.aircraft, CounterChange.day)
-first_version(Ruling.reading)
+key_of(Landing.aircraft, Landing.day)
+key_of(CounterChange.aircraft, CounterChange.day)
+key_of(Ruling.reading)
 Index("ix_landing_total", Landing.aircraft, Landing.counter, Landing.day)
 Index("ix_pin_reading_brake", PinReading.brake, PinReading.day)
-first_version(Event.aircraft, Event.day, Event.event, Event.position)
-first_version(Exclusion.brake, Exclusion.aircraft, Exclusion.from_on, Exclusion.why)
+key_of(Event.aircraft, Event.day, Event.event, Event.position)
+key_of(Exclusion.brake, Exclusion.aircraft, Exclusion.from_on, Exclusion.why)

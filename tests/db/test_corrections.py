@@ -265,3 +265,21 @@ def test_a_reading_between_two_people_is_corrected_once(ledger):
     append(ledger, ACT, [(KINDS["landings"], [said])])
     with pytest.raises(ConflictError, match="corrected that record first"):
         append(ledger, ACT, [(KINDS["landings"], [said])])
+
+
+def entered(session, kind, **values):
+    rows = rows_from(kind, [values], today=TODAY)
+    return recorders()[kind](session, ACT, rows)
+
+
+def test_a_key_that_a_correction_left_behind_is_free_again(ledger):
+    """Entered for the wrong day, corrected, then entered for the day it was taken for; there it stands alone."""
+    row = {"registration": "ZZ-AAA", "day": "2023-03-05", "full_stops": "3"}
+    assert entered(ledger, "landings", **row).added == 1
+    wrong = record_of(ledger, "landings", day="2023-03-05")
+    corrected(ledger, wrong, day="2023-03-06")
+    assert entered(ledger, "landings", **{**row, "full_stops": "4"}).added == 1
+    with pytest.raises((RowsRefusedError, ConflictError)):
+        corrected(ledger, record_of(ledger, "landings", day="2023-03-06"), day="2023-03-05")
+    assert record_of(ledger, "landings", day="2023-03-05").now.told["full_stops"] == "4"
+    verify(ledger, rebuild=True)

@@ -41,6 +41,29 @@ def test_every_fact_table_has_its_guards(small_fleet):
             assert set(FACTS) <= set(small_fleet.execute(text(query.format(act))).scalars())
 
 
+def test_every_table_with_a_key_has_the_guard_of_it(small_fleet):
+    """All but pin readings, of which a brake may have several a day."""
+    if small_fleet.get_bind().dialect.name == "sqlite":
+        query = "SELECT tbl_name FROM sqlite_master WHERE type = 'trigger' AND name LIKE '%one_record_a_key'"
+    else:
+        query = "SELECT event_object_table FROM information_schema.triggers WHERE trigger_name LIKE '%one_record_a_key'"
+    assert {*small_fleet.execute(text(query)).scalars(), "pin_reading"} == set(FACTS)
+
+
+def test_a_second_record_of_a_key_is_refused_whoever_writes(small_fleet):
+    """Also as the later version of another record; not where the first has left the key or is withdrawn."""
+    first, second = append(small_fleet, ACT, [(BaseStation, [{"base": "One"}, {"base": "Two"}])]).records[0]
+    later = {"fact": second, "version": 2, "supersedes": second}
+    for row in ({"base": "One"}, {"base": "One", **later}):
+        with pytest.raises(ConflictError, match="entered the same record first"), small_fleet.begin_nested():
+            append(small_fleet, ACT, [(BaseStation, [row])])
+    append(
+        small_fleet, ACT, [(BaseStation, [{"base": "Uno", "fact": first, "version": 2, "supersedes": first}])]
+    )
+    append(small_fleet, ACT, [(BaseStation, [{"base": "One", **later}])])
+    assert {"One", "Uno"} <= set(base_ids(small_fleet))
+
+
 def test_the_wholesale_ways_are_refused_too(small_fleet):
     if small_fleet.get_bind().dialect.name == "postgresql":
         for table in [*FACTS, "change"]:
