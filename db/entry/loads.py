@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from sqlalchemy import Row, Select, delete, func, insert, select
+from sqlalchemy import Row, delete, func, insert, select
 from sqlalchemy.orm import Session
 
 from db.base import Fact, table_of
@@ -120,7 +120,7 @@ def _take_back(session: Session, act: Act, span: Span, number: int) -> int:
     ended = _ends_alone(brought)
     _leave_places(session, brought["installations"].facts)
     rows: list[tuple[type[Fact], list[dict[str, Any]]]] = []
-    for kind in reversed(KINDS):
+    for kind in reversed(list(KINDS)):
         versions = [withdrawn_version(row) for row in brought[kind].gone if row.fact not in ended]
         versions += [_earlier(stands, before) for stands, before in brought[kind].back]
         if kind == "rulings":
@@ -232,7 +232,7 @@ class _Counted:
     record: int
 
 
-def _counted(session: Session, asked: Select[Any]) -> _Counted | None:
+def _counted(session: Session, asked: Any) -> _Counted | None:  # noqa: ANN401 - a select of two numbers
     count, record = session.execute(asked).one()
     return _Counted(count, record) if count else None
 

@@ -1,7 +1,7 @@
 """One load: every file read and checked, then recorded in loading order, all or nothing."""
 
 import datetime as dt
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -79,6 +79,10 @@ class Offer:
     errors: tuple[RowError, ...] = ()
 
 
+# A last look at what was recorded, from a sequence number on: what is wrong with it.
+Also = Callable[[Session, int], Iterable[RowError]]
+
+
 def opened(path: Path, written: Written = PLAIN) -> Offer:
     """Return what a folder of CSV files or a workbook offers, written as said."""
     sources, errors = open_all(path, written)
@@ -93,16 +97,17 @@ def load(  # noqa: PLR0913 - each is a decision of its own that only the caller 
     approved: bool,
     today: dt.date,
     progress: Progress | None = None,
+    also: Also | None = None,
 ) -> Loaded:
     """
     Bring in a folder of CSV files, a workbook or what was offered otherwise, or refuse it with every error found.
 
-    `approved`: limits and assumptions count as approved (an administrator's load). A refused load leaves the session's
-    transaction as it was before.
+    `approved`: limits and assumptions count as approved (an administrator's load). `also` has a last look at what was
+    recorded. A refused load leaves the session's transaction as it was before.
     """
     with session.begin_nested():
         meter, findings, recording = _recorded(
-            session, what, act, approved=approved, today=today, progress=progress
+            session, what, act, approved=approved, today=today, progress=progress, also=also
         )
         if findings.total:
             tried = recording.tried(findings)
@@ -112,11 +117,19 @@ def load(  # noqa: PLR0913 - each is a decision of its own that only the caller 
     return Loaded(tuple(recording.files.values()), recording.first_seq, last)
 
 
-def try_load(session: Session, what: Path | Offer, act: Act, *, approved: bool, today: dt.date) -> Tried:
+def try_load(  # noqa: PLR0913 - the same decisions
+    session: Session,
+    what: Path | Offer,
+    act: Act,
+    *,
+    approved: bool,
+    today: dt.date,
+    also: Also | None = None,
+) -> Tried:
     """Say what a load would do; the session's transaction is left as it was before."""
     savepoint = session.begin_nested()
     try:
-        _, findings, recording = _recorded(session, what, act, approved=approved, today=today)
+        _, findings, recording = _recorded(session, what, act, approved=approved, today=today, also=also)
         return recording.tried(findings)
     finally:
         savepoint.rollback()
@@ -130,6 +143,7 @@ def _recorded(  # noqa: PLR0913 - the same decisions handed on
     approved: bool,
     today: dt.date,
     progress: Progress | None = None,
+    also: Also | None = None,
 ) -> "tuple[Meter, Findings, _Recording]":
     offer = what if isinstance(what, Offer) else opened(what)
     findings = Findings()
@@ -142,6 +156,8 @@ def _recorded(  # noqa: PLR0913 - the same decisions handed on
         done = meter.from_here()
         recording.record(file, recorders(approved=approved, progress=done)[file.file.name])
         done(len(file.rows))
+    if also is not None:
+        findings.add(*also(session, recording.first_seq))
     return meter, findings, recording
 
 
