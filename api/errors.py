@@ -14,6 +14,7 @@ from db.errors import (
     RowsRefusedError,
     SchemaError,
     StaleVersionError,
+    TooManyWritesError,
 )
 from db.outage import outage_of
 from lifecycle.errors import BadAssumptionError, LifecycleError, MissingAssumptionError, NotEnoughDataError
@@ -49,6 +50,7 @@ STATUS: tuple[tuple[type[Exception], int, str], ...] = (
     (NotFoundError, 404, "Not found"),
     (StaleVersionError, 412, "Corrected meanwhile"),
     (KeyReusedError, 422, "Key used before"),
+    (TooManyWritesError, 429, "Too many writes"),
     (BrokenChainError, 409, "The log does not verify"),
     (SchemaError, 503, "The database has another schema"),
     (FullError, 507, "No room left"),

@@ -60,7 +60,7 @@ def refuse(request: Request, error: Exception) -> Response:
         answer = error_page(request, problem)
     if program and problem.status == 401:
         answer.headers["WWW-Authenticate"] = "Bearer"
-    if problem.status == 503:
+    if problem.status in (429, 503):
         answer.headers["Retry-After"] = AGAIN_IN_SECONDS
     return answer
 

@@ -49,6 +49,10 @@ class KeyReusedError(LedgerError):
     """The key of an earlier write came again with something else."""
 
 
+class TooManyWritesError(LedgerError):
+    """One person, or a program in their name, writes more often than work does."""
+
+
 class NotFoundError(LedgerError):
     """Something asked for is not in the ledger."""
 

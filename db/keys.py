@@ -9,17 +9,20 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Final
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import delete, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from db.base import table_of
-from db.errors import KeyReusedError, LedgerError
+from db.errors import KeyReusedError, LedgerError, TooManyWritesError
 from db.records.log import AnsweredKey
 from db.secrets_kept import time_text
 
 KEPT_FOR: Final = dt.timedelta(days=7)
 LONGEST: Final = 200
+# Several times what a clerk's hands or a resent day of lines can bring; rows go many to a write.
+MOST_WRITES: Final = 600
+WINDOW: Final = dt.timedelta(minutes=1)
 
 
 @dataclass(frozen=True)
@@ -34,7 +37,8 @@ def take_key(session: Session, person: str, key: str, *, asked: str, now: dt.dat
     """
     Take a key for a write; what is returned is the answer of the same write done before.
 
-    `asked` is a digest of what is asked. A key older than seven days is as new.
+    `asked` is a digest of what is asked. A key older than seven days is as new. The keys that a person took lately are
+    counted too: in the database, so that every process counts together and a restart forgets nothing.
     """
     if not 0 < len(key) <= LONGEST or not key.isprintable():
         raise LedgerError(
@@ -43,6 +47,7 @@ def take_key(session: Session, person: str, key: str, *, asked: str, now: dt.dat
     session.execute(delete(AnsweredKey).where(AnsweredKey.answered_at < time_text(now - KEPT_FOR)))
     found = _answered(session, person, key, asked)
     if found is None:
+        _refuse_too_many(session, person, now)
         row = {"person": person, "key": key, "asked": asked, "status": 0, "answer": b""}
         try:
             with session.begin_nested():
@@ -56,6 +61,17 @@ def keep_answer(session: Session, person: str, key: str, answered: Answered) -> 
     """Keep the answer of the write that took this key."""
     mine = (AnsweredKey.person == person, AnsweredKey.key == key)
     session.execute(update(AnsweredKey).where(*mine).values(status=answered.status, answer=answered.answer))
+
+
+def _refuse_too_many(session: Session, person: str, now: dt.datetime) -> None:
+    lately = select(func.count()).where(
+        AnsweredKey.person == person, AnsweredKey.answered_at > time_text(now - WINDOW)
+    )
+    if session.execute(lately).scalar_one() >= MOST_WRITES:
+        raise TooManyWritesError(
+            f"{person!r} wrote {MOST_WRITES} times within a minute, the most that is taken; "
+            "wait a minute, and send several rows in one write"
+        )
 
 
 def _answered(session: Session, person: str, key: str, asked: str) -> Answered | None:

@@ -117,6 +117,21 @@ def test_a_key_is_not_for_something_else(let_in):
     assert let_in("bob").post("/api/v1/landings", json=a_landing(), headers=headers).json()["same"] == 1
 
 
+def test_one_person_writes_so_often_a_minute_and_no_more(let_in, monkeypatch):
+    """Others write on, a retry gets its answer, and after a minute the person writes again."""
+    monkeypatch.setattr("db.keys.MOST_WRITES", 2)
+    client, headers = let_in(), key()
+    first = client.post("/api/v1/landings", json=a_landing(), headers=headers)
+    assert post(client, "landings", a_landing(day="2024-01-06")).status_code == 201
+    refused = post(client, "landings", a_landing(day="2024-01-07"))
+    assert (refused.status_code, refused.headers["retry-after"]) == (429, "10")
+    assert "wait a minute" in refused.json()["detail"]
+    assert client.post("/api/v1/landings", json=a_landing(), headers=headers).content == first.content
+    assert post(let_in("bob"), "landings", a_landing(day="2024-01-07")).status_code == 201
+    monkeypatch.setattr("db.keys.WINDOW", dt.timedelta(0))
+    assert post(client, "landings", a_landing(day="2024-01-08")).status_code == 201
+
+
 def test_a_refused_write_leaves_its_key_free(let_in):
     client, headers = let_in(), key()
     assert client.post("/api/v1/landings", json=a_landing(day=""), headers=headers).status_code == 422
