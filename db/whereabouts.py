@@ -23,7 +23,8 @@ SCRAPPED: Final = "scrapped"
 IN_STOCK: Final = "in stock"
 OFF: Final = "off, no place on record"
 NEVER_ON: Final = "never installed"
-CANNOT_GO_ON: Final = (AT_SHOP, EXCHANGED, SCRAPPED)
+GONE: Final = (EXCHANGED, SCRAPPED)
+CANNOT_GO_ON: Final = (AT_SHOP, *GONE)
 RENEWED_AS: Final = {"overhaul": "overhauled", "refurbish": "refurbished"}
 # Of two on one day the later in this list is the one that holds.
 IN_ORDER: Final = (OFF, BACK, IN_STOCK)

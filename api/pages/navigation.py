@@ -129,6 +129,7 @@ PLACES: Final = (
     LANDINGS,
     PIN_READINGS,
     EVENTS,
+    MOVES,
     BRAKES,
     HELD,
     CORRECTIONS,

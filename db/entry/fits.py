@@ -41,6 +41,17 @@ def fit_flags(session: Session, installed: pd.DataFrame) -> list[Flag]:
     return outside_flags + _mixes(placed, beside, names)
 
 
+def effective_there(session: Session, placed: pd.DataFrame) -> list[bool]:
+    """
+    Say of each brake whether it may be in a position by the effectivity on record (brake, aircraft, position, day).
+
+    An aircraft type without any effectivity on record is not judged: then it may.
+    """
+    types = set(types_of_aircraft(session, placed["aircraft"].tolist()).values())
+    entries = frame_of(session, current(Effectivity).where(among(Effectivity.aircraft_type, types)))
+    return [rule != "" for rule in _judged(session, placed, entries)["rule"]]
+
+
 def _judged(session: Session, placed: pd.DataFrame, entries: pd.DataFrame) -> pd.DataFrame:
     """Add brake_type, aircraft_type, group and rule: how it may be mixed, "" outside effectivity, "any" not judged."""
     placed = placed.reset_index(drop=True)

@@ -20,6 +20,8 @@ from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
 from api.pages.front import FrontPage
 from api.pages.held import HeldPage
 from api.pages.landings import LandingsPage
+from api.pages.move_brake import BrakeMovePage
+from api.pages.moves import FormPage, MovesPage
 from api.pages.people import PeoplePage
 from api.pages.provider import OnwardPage
 from api.pages.readings_due import ReadingsDuePage
@@ -34,6 +36,9 @@ PAGES = {
     "brake.html": BrakePage,
     "held.html": HeldPage,
     "landings.html": LandingsPage,
+    "moves.html": MovesPage,
+    "move.html": FormPage,
+    "move_brake.html": BrakeMovePage,
     "corrections.html": ListPage,
     "correction.html": RecordPage,
     "changeouts.html": ChangeOutsPage,

@@ -1,0 +1,73 @@
+"""Brakes found by the end of their serial, and which of them can go on a position of an aircraft."""
+
+import datetime as dt
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+from sqlalchemy.orm import Session
+
+from db.based import bases_of
+from db.entry.fits import effective_there
+from db.whereabouts import CANNOT_GO_ON, Whereabouts, brakes_ending, whereabouts
+
+LAST: Final = 4  # characters of a serial that name it on the shop floor
+MOST: Final = 20
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A brake whose serial ends so; whether it can go on now, and whether the effectivity on record has it there."""
+
+    place: Whereabouts
+    free: bool
+    effective: bool
+
+
+def brakes_called(session: Session, tail: str, *, bases: Collection[str], on: dt.date) -> list[Whereabouts]:
+    """
+    Return the brakes whose serial ends so, of these bases where some are named, at most MOST of them.
+
+    At least the last four characters are wanted, or the whole serial where it is shorter.
+    """
+    found = whereabouts(session, brakes_ending(session, tail)[:MOST]) if tail else {}
+    called = [each for each in found.values() if len(tail) >= min(LAST, len(each.serial))]
+    own = [each for each in called if not bases or _of(session, each.brake, on) in ("", *bases)]
+    return sorted(own, key=lambda each: (each.serial, each.brake_type))
+
+
+def candidates(
+    session: Session, called: Collection[Whereabouts], *, aircraft: int, position: str, day: dt.date
+) -> tuple[Candidate, ...]:
+    """Say of each brake whether it can go on a position on a day; one on another aircraft can, if it is taken off."""
+    if not called:
+        return ()
+    placed = pd.DataFrame(
+        {
+            "brake": [each.brake for each in called],
+            "aircraft": aircraft,
+            "position": position,
+            "day": pd.Timestamp(day).as_unit("s"),
+        }
+    )
+    fits = effective_there(session, placed)
+    return tuple(
+        Candidate(each, each.kind not in CANNOT_GO_ON, fit) for each, fit in zip(called, fits, strict=True)
+    )
+
+
+def the_one_meant(found: Collection[Candidate]) -> Candidate | None:
+    """Return the one brake that is meant: the only one, or the only one that can go on there by effectivity."""
+    for narrower in (
+        [each for each in found if each.free and each.effective],
+        [each for each in found if each.free],
+        list(found),
+    ):
+        if narrower:
+            return narrower[0] if len(narrower) == 1 else None
+    return None
+
+
+def _of(session: Session, brake: int, on: dt.date) -> str:
+    return next(iter(bases_of(session, "brakes", [brake], on=on)))
