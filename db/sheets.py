@@ -4,7 +4,7 @@ import datetime as dt
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Select, or_, select
 from sqlalchemy.orm import Session
@@ -14,6 +14,9 @@ from db.fleet_on import registrations_of
 from db.records.fleet import BaseStation
 from db.records.sheets import CONFLICT, REPLACED, STANDING, Sheet, SheetLine
 from db.sheet_code import code_typed
+
+# Times are kept to the second: of lines of one second, those in conflict came later.
+IN_ORDER: Final = (SheetLine.state == CONFLICT, SheetLine.kept_at, SheetLine.key)
 
 
 @dataclass(frozen=True)
@@ -71,8 +74,8 @@ def landings_sheet(session: Session, base: str, day: dt.date) -> IssuedSheet | N
 
 
 def lines_of(session: Session, code: str, *, replaced: bool = False) -> tuple[KeptLine, ...]:
-    """Return the lines of a sheet in the order in which they came, replaced ones on demand."""
-    lines = select(SheetLine).where(SheetLine.sheet == code).order_by(SheetLine.kept_at, SheetLine.key)
+    """Return the lines of a sheet in the order in which they came, conflicts last, replaced ones on demand."""
+    lines = select(SheetLine).where(SheetLine.sheet == code).order_by(*IN_ORDER)
     if not replaced:
         lines = lines.where(SheetLine.state != REPLACED)
     return tuple(_line(each) for each in session.scalars(lines))

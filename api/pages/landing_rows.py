@@ -94,6 +94,8 @@ def _row(
         has = standing.get(field, "")
         label = f"{line.registration}, {HEADINGS[field].lower()}"
         typed = asked.form.get(name, has).strip()
+        # In a torn line nothing is sent before somebody types: that would settle it unseen.
+        has = typed if torn else has
         step = field == asked.main and line.flies
         fields.append(Field(field, name, label, typed, has, tuple(wrong.get(name, ())), step))
     return Row(

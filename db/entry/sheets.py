@@ -20,7 +20,7 @@ from db.lookup import aircraft_by_registration, base_ids
 from db.records.sheets import CONFLICT, KINDS, POSTED, REPLACED, STANDING, Sheet, SheetLine
 from db.secrets_kept import time_text
 from db.sheet_code import new_code
-from db.sheets import IssuedSheet, KeptLine, issued, lines_of
+from db.sheets import IN_ORDER, IssuedSheet, KeptLine, issued, lines_of
 
 TRIES: Final = 50
 LONGEST_KEY: Final = 80
@@ -122,7 +122,7 @@ def post_sheet(session: Session, code: str, *, person: str, now: dt.datetime) ->
 
 def _place_line(session: Session, code: str, line: TypedLine, person: str, now: dt.datetime) -> None:
     there = select(SheetLine).where(SheetLine.sheet == code, SheetLine.place == line.place)
-    every = session.scalars(there.order_by(SheetLine.kept_at, SheetLine.key)).all()
+    every = session.scalars(there.order_by(*IN_ORDER)).all()
     new = SheetLine(
         key=line.key,
         sheet=code,
