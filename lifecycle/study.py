@@ -10,6 +10,7 @@ from lifecycle.causes import fit_causes
 from lifecycle.claims import Claim, check_claim
 from lifecycle.cost import CostPerLanding, cost_per_landing
 from lifecycle.decision import unshared
+from lifecycle.diagnostics import TypeDiagnosis, diagnose
 from lifecycle.dragging import DraggingBrake, dragging_brakes
 from lifecycle.effectivity import note_effectivity
 from lifecycle.errors import MissingAssumptionError, UnknownBaseError
@@ -242,6 +243,18 @@ def dragging(study: Study, base: str = "") -> tuple[DraggingBrake, ...]:
     """
     _refuse_unknown(study, base)
     return dragging_brakes(study.runs, study.fit, base=base)
+
+
+def diagnosis(study: Study, brake_type: str = "") -> tuple[TypeDiagnosis, ...]:
+    """
+    Whether the wear model fits the records of a brake type (all: "").
+
+    Returns
+    -------
+    tuple of TypeDiagnosis
+        See `diagnostics.diagnose`.
+    """
+    return diagnose(study.runs, study.fit, brake_type)
 
 
 def next_looks(study: Study, base: str = "", level: float | None = None) -> tuple[NextLook, ...]:
