@@ -178,6 +178,16 @@ def test_a_correction_without_a_reason_is_refused(let_in):
         assert (answer.status_code, answer.json()["errors"][0]["column"]) == (422, "reason")
 
 
+def test_a_request_carries_its_own_fields_and_no_other(let_in):
+    client = let_in()
+    number = entered(client)
+    told = {"reason": "x", "values": {"full_stops": 5}, "person": "bob"}
+    headers = key(**{"If-Match": f'"{number}-1"'})
+    assert client.patch(f"/api/v1/records/{number}", json=told, headers=headers).status_code == 422
+    for row in (a_landing(person="bob"), {"rows": [a_landing(day="2024-01-06")], "person": "bob"}):
+        assert post(client, "landings", row).status_code == 422
+
+
 def test_a_withdrawn_record_keeps_its_versions(let_in):
     client = let_in()
     number = entered(client)
