@@ -1,20 +1,34 @@
-"""What the wear rate of a run depends on: the share of its landings in each position group and at each base."""
+"""What the wear rate of a run depends on: where it landed, and what its landings were like."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from lifecycle.pathfilter import Floats
+from lifecycle.pathfilter import Floats, Readings
 
 Level = tuple[str, str]
 
 FACTORS: Final = ("position_group", "base")
+LANDINGS: Final = "landings"  # the factor whose levels are the counters of `landing_kinds`
 # How far position groups and bases move a rate, as a fraction of it (common practice, no source).
 EFFECT: Final = {"position_group": 0.1, "base": 0.25}
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A counter with a column of its own: its growth per landing less the type's average growth, its centre."""
+
+    name: str
+    centre: float
+
+    @property
+    def level(self) -> Level:
+        """As a key of shares."""
+        return (LANDINGS, self.name)
 
 
 @dataclass(frozen=True)
@@ -30,17 +44,21 @@ class Covariates:
         Levels at which runs with readings have flown, those without a column of their own among them.
     dropped : tuple of str
         Why they have none, in words.
+    kinds : tuple of Kind
+        Counters with a column, after the levels.
     """
 
     levels: tuple[Level, ...]
     seen: tuple[Level, ...]
     dropped: tuple[str, ...] = ()
+    kinds: tuple[Kind, ...] = ()
 
     def columns(self, shares: Mapping[Level, Floats], count: int) -> Floats:
         """
-        Design of shape (count, 1 + levels) from the share of each level.
+        Design of shape (count, 1 + levels + kinds) from the share of each level and the growth of each counter.
 
-        Landings at levels never seen count as spread evenly over those of the factor that have a column.
+        Landings at levels never seen count as spread evenly over those of the factor that have a column; a counter not
+        given counts as growing as it does on average.
         """
         factors = [factor for factor, _ in self.levels]
         unseen = {factor: self.unseen(shares, factor, count) for factor in set(factors)}
@@ -48,7 +66,17 @@ class Covariates:
         spread = [
             shares.get(level, none) + unseen[level[0]] / factors.count(level[0]) for level in self.levels
         ]
-        return np.column_stack([np.ones(count), *spread])
+        counted = [shares.get(kind.level, none + kind.centre) - kind.centre for kind in self.kinds]
+        return np.column_stack([np.ones(count), *spread, *counted])
+
+    def bent(self, readings: Readings, bends: Mapping[Level, Floats]) -> Readings:
+        """Readings with the bends, each (n_readings, n_runs), of the levels and counters that have a column."""
+        every = [*self.levels, *(kind.level for kind in self.kinds)]
+        columns = tuple(1 + number for number, level in enumerate(every) if level in bends)
+        if not columns:
+            return readings
+        bent = np.stack([bends[every[column - 1]] for column in columns])
+        return replace(readings, bent=bent, bent_columns=columns)
 
     def unseen(self, shares: Mapping[Level, Floats], factor: str, count: int) -> Floats:
         """Share of the landings of each run, (count,), at levels of a factor where no run read has flown."""
@@ -109,6 +137,51 @@ def shares_flown(
     return shares
 
 
+def bends_of_places(
+    spans: pd.DataFrame, place: npt.NDArray[np.int64], landings: Floats, shares: Mapping[Level, Floats]
+) -> dict[Level, Floats]:
+    """
+    By how much the landings at each level run ahead of the level's share, for runs that changed it.
+
+    Parameters
+    ----------
+    spans : DataFrame
+        As in `shares_flown`.
+    place : array of int, shape (n_spans,)
+        Row of each span's run.
+    landings : array of shape (n_readings, n_runs)
+        Of the run at each reading.
+    shares : dict
+        From `shares_flown`.
+
+    Returns
+    -------
+    dict
+        Arrays of shape (n_readings, n_runs) by factor and level; levels at which no run came or went are left out.
+    """
+    first, last = spans["landings_from"].to_numpy(float), spans["landings_to"].to_numpy(float)
+    bends: dict[Level, Floats] = {}
+    began = np.full(landings.shape[1], np.inf)
+    np.minimum.at(began, place, first)
+    for factor in FACTORS:
+        levels, code = np.unique(spans[factor].to_numpy(str), return_inverse=True)
+        lowest = np.full(landings.shape[1], levels.size)
+        np.minimum.at(lowest, place, code)
+        moved = np.zeros(landings.shape[1], dtype=np.bool_)
+        moved[place[code != lowest[place]]] = True
+        for number, level in enumerate(levels):
+            rows = np.flatnonzero((code == number) & moved[place])
+            if not rows.size:
+                continue
+            bend = np.zeros_like(landings)
+            flown = np.clip(landings[:, place[rows]] - first[rows], 0.0, (last - first)[rows])
+            np.add.at(bend, (slice(None), place[rows]), flown)
+            even = np.maximum(landings[:, moved] - began[moved], 0.0)
+            bend[:, moved] -= shares[factor, str(level)][moved] * even
+            bends[factor, str(level)] = bend
+    return bends
+
+
 def _summed(values: Floats, place: npt.NDArray[np.int64], count: int) -> Floats:
     return np.bincount(place, weights=values, minlength=count).astype(np.float64)
 
@@ -128,7 +201,7 @@ def shares_now(now: pd.DataFrame) -> dict[Level, Floats]:
     return shares
 
 
-def choose(shares: dict[Level, Floats], told: npt.NDArray[np.bool_]) -> Covariates:
+def choose(shares: Mapping[Level, Floats], told: npt.NDArray[np.bool_]) -> Covariates:
     """
     Columns that the runs with readings can tell apart.
 
@@ -146,7 +219,8 @@ def choose(shares: dict[Level, Floats], told: npt.NDArray[np.bool_]) -> Covariat
     """
     kept: dict[Level, Floats] = {}
     shared, dropped = [], []
-    for (factor, level), share in sorted(shares.items()):
+    places = [(level, shares[level]) for level in sorted(shares) if level[0] in FACTORS]
+    for (factor, level), share in places:
         seen = share[told]
         name = f"{factor.replace('_', ' ')} {level or 'not recorded'}"
         twin = next(
@@ -164,5 +238,5 @@ def choose(shares: dict[Level, Floats], told: npt.NDArray[np.bool_]) -> Covariat
             kept[factor, level] = seen
     if shared:
         dropped.append(f"every run read is at {', '.join(shared)}: no effect of it can be told")
-    flown_at = tuple(level for level, share in sorted(shares.items()) if share[told].any())
+    flown_at = tuple(level for level, share in places if share[told].any())
     return Covariates(tuple(kept), flown_at, tuple(dropped))

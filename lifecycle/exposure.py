@@ -9,11 +9,13 @@ import pandas as pd
 from lifecycle.aircraft import aircraft_on, position_groups
 from lifecycle.counts import Count, count_landings
 from lifecycle.days import FAR, day_number, to_days
+from lifecycle.landing_kinds import kinds_ahead, kinds_at_readings, logged_kinds
 from lifecycle.landings import FlownDays, fly_days
 from lifecycle.limits import limits_in_force
 from lifecycle.notes import Note, Words, fitted_notes, flying_notes, gather
 from lifecycle.observations import Records
 from lifecycle.placed import Book, lay_open
+from lifecycle.places import place_frame
 from lifecycle.readings import readings_frame
 from lifecycle.runs import endings
 from lifecycle.scales import Scale, scale_of
@@ -56,12 +58,16 @@ class Runs:
         if usable, else one of `readings.WHY_NOT`), ``resolution_mm``, ``at_or_below``
         (bool: at or past the limit, in exact decimals, as measured, or checked not to be within it: a pin read hot
         or released reads long, so it may condemn and cannot clear; false for a refused reading),
-        ``position_group``, ``base``.
+        ``position_group``, ``base``. A counter that the records carry has a column (`landing_kinds.KINDS`), counted
+        along the run; in ``runs`` one of the same name with `landing_kinds.AHEAD`, its growth per landing to come.
+    places : DataFrame, optional
+        Stretches of the runs at one base, from `places.place_frame`; without it each installation is one.
     """
 
     runs: pd.DataFrame
     spans: pd.DataFrame
     readings: pd.DataFrame
+    places: pd.DataFrame | None = None
 
 
 def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 0.0) -> Runs:
@@ -119,7 +125,12 @@ def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 
     runs["warnings"] = gather(notes, len(runs))
     readings = readings_frame(book, runs, scale, shims)
     readings.insert(3, "landings", count.at_reading)
-    return Runs(runs, _span_frame(book, count), _in_time_order(readings))
+    kinds = logged_kinds(records, flown, on)
+    readings = pd.concat([readings, kinds_at_readings(kinds, book, count)], axis=1)
+    craft = np.where(runs["fitted"], book.stays.aircraft[book.stays.last], -1)
+    runs = pd.concat([runs, kinds_ahead(kinds, craft, on)], axis=1)
+    spans = _span_frame(book, count)
+    return Runs(runs, spans, _in_time_order(readings), place_frame(book, flown, spans))
 
 
 def _length_notes(book: Book, limits: pd.DataFrame, scale: Scale, starts: Starts, shims: Shims) -> list[Note]:

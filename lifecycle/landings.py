@@ -80,8 +80,8 @@ def energy_per_wheel_j(mass_kg: FloatArray, speed_kt: FloatArray, wheels: FloatA
     return np.asarray(JOULES_PER_KG_KT2 * mass_kg * speed_kt**2 / wheels)
 
 
-class _Rows(NamedTuple):
-    """The landings file as arrays, one entry a row; ``stops`` NaN where blank."""
+class LogRows(NamedTuple):
+    """The landings file as arrays, one entry a row; ``stops`` NaN where blank, ``mass_kg`` NaN where not known."""
 
     code: IntArray
     first: IntArray
@@ -90,6 +90,7 @@ class _Rows(NamedTuple):
     touches: FloatArray
     rejected: FloatArray
     total: FloatArray
+    mass_kg: FloatArray
 
 
 class _Cells(NamedTuple):
@@ -131,13 +132,13 @@ def fly_days(records: Records, on: dt.date, *, touch_and_go_weight: float = 0.0)
     the difference between two running totals: it fills blank and missing days, and only those. A blank day
     that no total covers stays unreported.
     """
-    rows = _read(records, on)
+    rows = read_log(records, on)
     typed = _typed_days(rows)
     spread = _spread_periods(rows, typed)
     known = _join(typed, spread)
     filled = _fill_from_totals(rows, _join(known, _blank_touches(rows)), known.key)
     cells = _join(_join(known, _blank_touches(rows)), filled)
-    stops_key, stops_weight = _rejected_takeoffs(records, rows, on)
+    stops_key, stops_weight = rejected_takeoffs(records, rows, on)
     key, braked, counted = _sum_up(cells, touch_and_go_weight, stops_key, stops_weight, day_number(on))
     has_total = ~np.isnan(rows.total)
     order = np.argsort(keys(rows.code[has_total], rows.last[has_total]), kind="stable")
@@ -185,14 +186,29 @@ def codes_of(ids: pd.Index, wanted: pd.Series, what: str) -> IntArray:
     return found
 
 
-def _read(records: Records, on: dt.date) -> _Rows:
+def read_log(records: Records, on: dt.date) -> LogRows:
+    """
+    The landings file as arrays.
+
+    Parameters
+    ----------
+    records : Records
+        Needs aircraft and landings.
+    on : date
+        Rows that begin later are left out.
+
+    Returns
+    -------
+    LogRows
+        One entry a row.
+    """
     log = records.landings
     first = day_numbers(log["day"])
     if (first > day_number(on)).any():
         log = log[first <= day_number(on)]
         first = day_numbers(log["day"])
     last = day_numbers(log["to_day"], missing=-FAR)
-    return _Rows(
+    return LogRows(
         code=codes_of(pd.Index(records.aircraft["aircraft"]), log["aircraft"], "aircraft in landings"),
         first=first,
         last=np.maximum(first, last),
@@ -200,23 +216,24 @@ def _read(records: Records, on: dt.date) -> _Rows:
         touches=np.nan_to_num(log["touch_and_gos"].to_numpy(dtype=float)),
         rejected=np.nan_to_num(log["rejected_takeoffs"].to_numpy(dtype=float)),
         total=log["total_landings"].to_numpy(dtype=float),
+        mass_kg=log["landing_mass_kg"].to_numpy(dtype=float),
     )
 
 
-def _typed_days(rows: _Rows) -> _Cells:
+def _typed_days(rows: LogRows) -> _Cells:
     one_day = (rows.first == rows.last) & ~np.isnan(rows.stops)
     return _sorted(
         _Cells(keys(rows.code[one_day], rows.first[one_day]), rows.stops[one_day], rows.touches[one_day])
     )
 
 
-def _blank_touches(rows: _Rows) -> _Cells:
+def _blank_touches(rows: LogRows) -> _Cells:
     at = np.isnan(rows.stops) & (rows.touches > 0)
     key = keys(rows.code[at], rows.last[at])
     return _sorted(_Cells(key, np.zeros(len(key)), rows.touches[at]))
 
 
-def _spread_periods(rows: _Rows, typed: _Cells) -> _Cells:
+def _spread_periods(rows: LogRows, typed: _Cells) -> _Cells:
     """Period totals, less the days typed within them, over the other days of the period."""
     at = (rows.first < rows.last) & ~np.isnan(rows.stops)
     inside = _within(typed.key, typed.stops, rows.code[at], rows.first[at], rows.last[at])
@@ -225,7 +242,7 @@ def _spread_periods(rows: _Rows, typed: _Cells) -> _Cells:
     return _sorted(_Cells(free.key, stops, rows.touches[at][free.period] / free.days[free.period]))
 
 
-def _fill_from_totals(rows: _Rows, cells: _Cells, reported: IntArray) -> _Cells:
+def _fill_from_totals(rows: LogRows, cells: _Cells, reported: IntArray) -> _Cells:
     """Put what running totals count beyond the rows between them down to the days without landings."""
     has_total = np.flatnonzero(~np.isnan(rows.total))
     at = has_total[np.argsort(keys(rows.code[has_total], rows.last[has_total]), kind="stable")]
@@ -281,8 +298,25 @@ def _join(one: _Cells, other: _Cells) -> _Cells:
     )
 
 
-def _rejected_takeoffs(records: Records, rows: _Rows, on: dt.date) -> tuple[IntArray, FloatArray]:
-    """Keys and weights: events by their energy, and 1 for each that the log counts beyond the events."""
+def rejected_takeoffs(records: Records, rows: LogRows, on: dt.date) -> tuple[IntArray, FloatArray]:
+    """
+    Rejected take-offs as braked landings.
+
+    Parameters
+    ----------
+    records : Records
+        Needs aircraft, aircraft_types and events.
+    rows : LogRows
+        From `read_log`.
+    on : date
+        Later events are left out.
+
+    Returns
+    -------
+    tuple of two arrays of shape (n,)
+        Keys of aircraft and day, and weights: events by their energy, and 1 for each that the log counts beyond the
+        events.
+    """
     events = records.events[records.events["event"] == "rejected take-off"]
     events = events[day_numbers(events["day"]) <= day_number(on)]
     code = codes_of(pd.Index(records.aircraft["aircraft"]), events["aircraft"], "aircraft in events")
@@ -334,12 +368,12 @@ def _running(value: FloatArray) -> FloatArray:
     return np.concatenate([[0.0], np.cumsum(value)])
 
 
-def _unreported(rows: _Rows, reported: IntArray) -> IntArray:
+def _unreported(rows: LogRows, reported: IntArray) -> IntArray:
     at = np.isnan(rows.stops)
     return np.sort(_free_days(rows.code[at], rows.first[at], rows.last[at], reported).key)
 
 
-def _range_on_record(rows: _Rows, aircraft: int) -> tuple[IntArray, IntArray]:
+def _range_on_record(rows: LogRows, aircraft: int) -> tuple[IntArray, IntArray]:
     known = ~np.isnan(rows.stops) | ~np.isnan(rows.total)
     first = np.full(aircraft, FAR, dtype=np.int64)
     last = np.full(aircraft, -FAR, dtype=np.int64)

@@ -53,7 +53,8 @@ def own_rates(runs: Runs, fit: FleetFit, brake_type: str) -> pd.DataFrame:
             f"brake type {brake_type!r} has no heat sink run on record; on record: {known}"
         )
     case, model = cases[brake_type], fit.models[brake_type]
-    judged = gate(model.fit, case.readings, model.covariates.columns(case.shares, len(case.runs)))
+    bent = model.covariates.bent(case.readings, case.bends)
+    judged = gate(model.fit, bent, model.covariates.columns(case.shares, len(case.runs)))
     sums = filter_path(with_free_level(judged.readings), model.fit.path_ratio)
     usable = _usable(case.runs)
     told = np.flatnonzero(np.broadcast_to(sums.sxx > 0, usable.shape) & np.isfinite(usable))

@@ -43,7 +43,7 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
     count = len(case.runs)
     z = model.covariates.columns(case.shares, count)
     z_now = model.covariates.columns(case.shares_now, count)
-    judged = gate(model.fit, case.readings, z)
+    judged = gate(model.fit, model.covariates.bent(case.readings, case.bends), z)
     state = of_readings(model.fit, judged.readings, z, z_now)
     doubt = state.rate**2 * model.covariates.doubt(case.shares_now, count)
     state = widened(state, doubt, measurement_sd=model.fit.measurement_sd)

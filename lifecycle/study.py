@@ -26,7 +26,7 @@ from lifecycle.reliability import Removals, removal_rates
 from lifecycle.retrofit import Briefing, brief_retrofit
 from lifecycle.spares import SparesMonth, forecast_spares
 from lifecycle.stays_watched import watched_stays
-from lifecycle.wear import BrakeRate, FleetFit, Refit, fit_fleet
+from lifecycle.wear import BrakeRate, FleetFit, Refit, driven, fit_fleet
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ def open_study(  # noqa: PLR0913 - all that a study depends on
     )
 
 
-def refit(study: Study, *, brakes: bool = False) -> Refit:
+def refit(study: Study, *, brakes: bool = False, drivers: bool = False) -> Refit:
     """
     Estimated wear of every brake type, and of every run where asked.
 
@@ -125,6 +125,8 @@ def refit(study: Study, *, brakes: bool = False) -> Refit:
         The study.
     brakes : bool
         Also each run, finished and removed ones included.
+    drivers : bool
+        Also what drives the wear of each type, by a comparison of fits.
 
     Returns
     -------
@@ -136,7 +138,7 @@ def refit(study: Study, *, brakes: bool = False) -> Refit:
         on=study.on,
         known_on=study.known_on,
         seed=study.seed,
-        types=study.fit.types,
+        types=driven(study.fit, study.runs) if drivers else study.fit.types,
         brakes=_brake_rates(study) if brakes else (),
     )
 

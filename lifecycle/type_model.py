@@ -1,13 +1,16 @@
 """Fit of one brake type: weak beliefs, outliers out, variances last; small types lean on the others."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 
-from lifecycle.covariates import EFFECT, Covariates, choose
+from lifecycle.covariates import EFFECT, Covariates, Kind, choose
 from lifecycle.judged_alone import judge_by_the_others
-from lifecycle.outliers import GATE, gate
+from lifecycle.kind_choice import ChosenKinds, carried, choose_kinds
+from lifecycle.kind_pooling import NO_BELIEFS, KindBelief, KindSeen, pooled_belief, weak_belief
+from lifecycle.outliers import GATE, Gated, gate, rejudged
 from lifecycle.pathfilter import Floats, Readings
 from lifecycle.posterior import innovations
 from lifecycle.wear_case import WearCase
@@ -20,6 +23,7 @@ WEIGHT: Final = 2.0
 STARTS_WANTED: Final = 10
 ROUNDS: Final = 3
 FEW_RUNS: Final = 10
+NONE_CHOSEN: Final = ChosenKinds((), {}, ())
 
 
 @dataclass(frozen=True)
@@ -72,6 +76,8 @@ class TypeModel:
         ``estimated``, or ``assumed`` where no run of the type was read.
     warnings : tuple of str
         How far the figures lean on beliefs.
+    seen : mapping of str to KindSeen
+        Effect of each counter that the records of the type carry, in the fit or not.
     """
 
     fit: WearFit
@@ -80,9 +86,10 @@ class TypeModel:
     path_dof: float
     kind: str
     warnings: tuple[str, ...] = ()
+    seen: Mapping[str, KindSeen] = field(default_factory=dict)
 
 
-def fit_type(case: WearCase, typical: Typical) -> TypeModel:
+def fit_type(case: WearCase, typical: Typical, pooled: Mapping[str, KindBelief] = NO_BELIEFS) -> TypeModel:
     """
     Fit one type that has at least one usable reading to tell of its rate.
 
@@ -92,6 +99,8 @@ def fit_type(case: WearCase, typical: Typical) -> TypeModel:
         Its runs and readings.
     typical : Typical
         What the beliefs centre on.
+    pooled : mapping of str to KindBelief
+        What other types showed of a counter's effect.
 
     Returns
     -------
@@ -99,22 +108,60 @@ def fit_type(case: WearCase, typical: Typical) -> TypeModel:
         The fit without the readings that it cannot explain.
     """
     readings = _levelled(case.readings)
-    covariates = choose(case.shares, np.asarray(readings.valid.any(axis=0)))
-    z = covariates.columns(case.shares, len(case.runs))
+    told = np.asarray(readings.valid.any(axis=0))
+    covariates = choose(case.shares, told)
     rough = _rough_rates(readings)
     rate_mm = _middle_rate(rough, typical)
     prior = _beliefs(readings, covariates, rate_mm, typical)
+    bent, z = covariates.bent(readings, case.bends), covariates.columns(case.shares, len(case.runs))
     floor = case.resolution_mm / np.sqrt(12.0)
     first = _guess(rate_mm, z.shape[1], prior, floor, spread_mm=_spread(rough))
-    judged = gate(first, readings, z, limit=GATE * _inflation(first, readings, z))
-    fit = fit_readings(judged.readings, z, prior=prior, measurement_floor_mm=floor)
+    judged = gate(first, bent, z, limit=GATE * _inflation(first, bent, z))
+    fit, judged = _settled(bent, z, prior, floor, judged=judged, near=None)
+    candidates = carried(case, told)
+    found = NONE_CHOSEN
+    if candidates:
+        found = choose_kinds(case, judged.readings, covariates, candidates, fit, prior)
+    kinds = tuple(kind for kind in candidates if kind in found.kinds or _shown(kind, found, pooled))
+    covariates = replace(covariates, dropped=(*covariates.dropped, *found.dropped))
+    if kinds:
+        covariates = replace(covariates, kinds=kinds)
+        prior = _with_kinds(prior, kinds, rate_mm, pooled)
+        bent, z = covariates.bent(readings, case.bends), covariates.columns(case.shares, len(case.runs))
+        judged = replace(judged, readings=rejudged(bent, judged.gated, judged.reopened))
+        fit, judged = _settled(bent, z, prior, floor, judged=judged, near=fit)
+    return replace(_model(fit, covariates, prior), seen=found.seen)
+
+
+def _settled(  # noqa: PLR0913 (the readings, what is believed, where to begin)
+    readings: Readings, z: Floats, prior: WearPrior, floor: float, *, judged: Gated, near: WearFit | None
+) -> tuple[WearFit, Gated]:
+    """Fit and gate by turns until the same readings are kept out."""
+    fit = fit_readings(judged.readings, z, prior=prior, measurement_floor_mm=floor, near=near)
     for _ in range(ROUNDS - 1):
-        again = judge_by_the_others(gate(fit, readings, z), readings, z, fit=fit, prior=prior, floor_mm=floor)
+        again = gate(fit, readings, z)
+        again = judge_by_the_others(again, readings, z, fit=fit, prior=prior, floor_mm=floor)
         if np.array_equal(again.gated, judged.gated) and np.array_equal(again.reopened, judged.reopened):
             break
         judged, prior = again, replace(prior, reference_sd=fit.measurement_sd)
         fit = fit_readings(judged.readings, z, prior=prior, measurement_floor_mm=floor, near=fit)
-    return _model(fit, covariates, prior)
+    return fit, judged
+
+
+def _shown(kind: Kind, found: ChosenKinds, pooled: Mapping[str, KindBelief]) -> bool:
+    """Whether other types show the effect of a counter that this one can tell: weak records lean on them."""
+    return kind.name in found.seen and kind.name in pooled and pooled[kind.name].shown
+
+
+def _with_kinds(
+    prior: WearPrior, kinds: tuple[Kind, ...], rate_mm: float, pooled: Mapping[str, KindBelief]
+) -> WearPrior:
+    beliefs = [pooled.get(kind.name, weak_belief(kind.name)) for kind in kinds]
+    return replace(
+        prior,
+        rate=(*prior.rate, *(belief.mean * rate_mm for belief in beliefs)),
+        rate_scale=(*prior.rate_scale, *(belief.sd * rate_mm for belief in beliefs)),
+    )
 
 
 def is_told(case: WearCase) -> bool:
@@ -183,6 +230,15 @@ def typical_of(models: list[TypeModel]) -> Typical:
         measurement_sd=_typical_sd([fit.measurement_sd for fit in fits], thumb.measurement_sd),
         seen=logs.size,
     )
+
+
+def beliefs_of(models: list[TypeModel]) -> dict[str, KindBelief]:
+    """What types show of each counter that any of them carries."""
+    names = {name for model in models for name in model.seen}
+    return {
+        name: pooled_belief(name, [model.seen[name] for model in models if name in model.seen])
+        for name in sorted(names)
+    }
 
 
 def _typical_sd(found: list[float], rule: float) -> float:

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -13,8 +13,17 @@ from lifecycle.covariates import shares_at
 from lifecycle.errors import NotEnoughDataError
 from lifecycle.exposure import Runs
 from lifecycle.run_state import state_of
-from lifecycle.type_model import TypeModel, assume_type, average_row, fit_type, is_told, typical_of
+from lifecycle.type_model import (
+    TypeModel,
+    assume_type,
+    average_row,
+    beliefs_of,
+    fit_type,
+    is_told,
+    typical_of,
+)
 from lifecycle.wear_case import WearCase, cases_by_type
+from lifecycle.wear_drivers import WearDriver, what_drives_wear
 
 # Below so many runs a type is fitted again with beliefs centred on what the other types showed.
 SMALL_TYPE: Final = 30
@@ -24,7 +33,11 @@ TAIL: Final = 0.1  # either side of an 80 % interval
 
 @dataclass(frozen=True)
 class TypeFit:
-    """Estimated wear of one brake type; the interval is 80 % for the mean rate, sds in millimetres."""
+    """
+    Estimated wear of one brake type; the interval is 80 % for the mean rate, sds in millimetres.
+
+    ``drivers`` are worked out where asked (`study.refit`).
+    """
 
     brake_type: str
     runs: int
@@ -36,6 +49,7 @@ class TypeFit:
     path_sd: float
     measurement_sd: float
     warnings: tuple[str, ...] = ()
+    drivers: tuple[WearDriver, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -138,9 +152,15 @@ def fit_fleet(runs: Runs) -> FleetFit:
     cases = cases_by_type(runs)
     fitted = {name: fit_type(case, typical_of([])) for name, case in cases.items() if is_told(case)}
     small = [name for name, model in fitted.items() if model.fit.runs < SMALL_TYPE and len(fitted) > 1]
-    for _ in range(POOLING_ROUNDS):
-        beliefs = {name: typical_of([fitted[other] for other in fitted if other != name]) for name in small}
-        fitted |= {name: fit_type(cases[name], belief) for name, belief in beliefs.items()}
+    for turn in range(POOLING_ROUNDS):
+        # Effects of landing kinds are pooled between types of any size, once: they settle at once.
+        again = fitted if turn == 0 and any(_counts(model) for model in fitted.values()) else small
+        others = {name: [fitted[other] for other in fitted if other != name] for name in again}
+        fitted |= {
+            name: fit_type(cases[name], typical_of(models if name in small else []), beliefs_of(models))
+            for name, models in others.items()
+            if name in small or _counts(fitted[name])
+        }
     assumed = assume_type(typical_of(list(fitted.values())))
     models = {name: fitted.get(name, assumed) for name in cases}
     posterior, gated = _states(models, cases, runs)
@@ -174,6 +194,26 @@ def refresh(fit: FleetFit, runs: Runs) -> pd.DataFrame:
     return _states(models, cases, runs)[0]
 
 
+def driven(fit: FleetFit, runs: Runs) -> tuple[TypeFit, ...]:
+    """
+    The brake types with what drives their wear.
+
+    Parameters
+    ----------
+    fit : FleetFit
+        The last fit.
+    runs : Runs
+        The runs that it was made from.
+
+    Returns
+    -------
+    tuple of TypeFit
+        As ``fit.types``, drivers filled in by `wear_drivers.what_drives_wear`.
+    """
+    found = what_drives_wear(runs, fit.models)
+    return tuple(replace(one, drivers=found.get(one.brake_type, ())) for one in fit.types)
+
+
 def prior_rate(fit: FleetFit, brake_type: str, position_group: str = "", base: str = "") -> PriorRate:
     """
     Wear of a new brake of a type at a place.
@@ -205,6 +245,10 @@ def prior_rate(fit: FleetFit, brake_type: str, position_group: str = "", base: s
         dof=model.runs_dof,
         kind=model.kind,
     )
+
+
+def _counts(model: TypeModel) -> bool:
+    return bool(model.seen)
 
 
 def _states(

@@ -1,13 +1,14 @@
 """The readings of one brake type as arrays, out of the frames of `Runs`."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from lifecycle.covariates import shares_flown, shares_now
+from lifecycle.covariates import LANDINGS, bends_of_places, shares_flown, shares_now
 from lifecycle.exposure import Runs
+from lifecycle.landing_kinds import AHEAD, KINDS
 from lifecycle.pathfilter import Floats, Readings, arrange
 
 Indices = npt.NDArray[np.int64]
@@ -30,6 +31,9 @@ class WearCase:
         Share of each run's landings by factor and level, up to its last reading and for the landings to come.
     resolution_mm : float
         Median resolution of the readings.
+    bends : dict
+        By how much the landings at a level, or a counter, run ahead of its share of the run's landings: arrays of
+        shape (n_readings, n_runs), only where some run's do.
     """
 
     runs: pd.DataFrame
@@ -38,6 +42,7 @@ class WearCase:
     shares: dict[tuple[str, str], Floats]
     shares_now: dict[tuple[str, str], Floats]
     resolution_mm: float
+    bends: dict[tuple[str, str], Floats] = field(default_factory=dict)
 
 
 def cases_by_type(runs: Runs) -> dict[str, WearCase]:
@@ -56,7 +61,8 @@ def cases_by_type(runs: Runs) -> dict[str, WearCase]:
     """
     types, code = np.unique(runs.runs["brake_type"].to_numpy(str), return_inverse=True)
     place = pd.Series(np.arange(len(runs.runs)), index=runs.runs.index)
-    of_span = _places(place, runs.spans["run"])
+    places = runs.spans if runs.places is None else runs.places
+    of_span = _places(place, places["run"])
     usable = np.flatnonzero(runs.readings["usable"].to_numpy(bool))
     of_reading = _places(place, runs.readings["run"])[usable]
     cases = {}
@@ -67,7 +73,7 @@ def cases_by_type(runs: Runs) -> dict[str, WearCase]:
         mine, spans = code[of_reading] == number, code[of_span] == number
         cases[str(brake_type)] = _case(
             runs.runs.iloc[rows],
-            runs.spans.iloc[np.flatnonzero(spans)],
+            places.iloc[np.flatnonzero(spans)],
             local[of_span[spans]],
             runs.readings,
             usable[mine],
@@ -109,15 +115,45 @@ def _case(  # noqa: PLR0913, PLR0917 (three frames, each with its rows)
         restart=_restarts(laid("segment")).T if "segment" in readings else False,
     )
     until = arranged.landings[-1] if shape[0] else np.zeros(len(runs))
+    places = shares_flown(spans, span_place, until, runs)
+    began = _began(spans, span_place, len(runs))
+    counters = {name: laid(name) for name in KINDS if name in readings}
+    kinds = {name: _per_landing(counters[name], arranged, began) for name in counters}
+    ahead = {(LANDINGS, name): runs[name + AHEAD].to_numpy(float) for name in counters}
+    bends = {(LANDINGS, name): _bend(counters[name], kinds[name], arranged, began) for name in counters}
+    shares = {(LANDINGS, name): kinds[name] for name in counters}
     resolution = readings["resolution_mm"].to_numpy(float)[chosen]
     return WearCase(
         runs=runs,
         readings=arranged,
         source=source,
-        shares=shares_flown(spans, span_place, until, runs),
-        shares_now=shares_now(runs),
+        shares=places | shares,
+        shares_now=shares_now(runs) | ahead,
         resolution_mm=float(np.median(resolution)) if resolution.size else 0.0,
+        bends=bends_of_places(spans, span_place, arranged.landings, places) | bends,
     )
+
+
+def _began(spans: pd.DataFrame, place: Indices, count: int) -> Floats:
+    """Landings of each run at its first installation on record."""
+    began = np.full(count, np.inf)
+    np.minimum.at(began, place, spans["landings_from"].to_numpy(float))
+    return np.where(np.isfinite(began), began, 0.0)
+
+
+def _per_landing(counter: Floats, readings: Readings, began: Floats) -> Floats:
+    """Growth of a counter per landing up to the last reading of each run, 0 where none was flown."""
+    if not counter.shape[0]:
+        return np.zeros(began.size)
+    last = readings.valid.shape[0] - 1 - readings.valid[::-1].argmax(axis=0)
+    flown = readings.landings[-1] - began
+    total = np.nan_to_num(counter[last, np.arange(began.size)])
+    return np.divide(total, flown, out=np.zeros(began.size), where=flown > 0)
+
+
+def _bend(counter: Floats, share: Floats, readings: Readings, began: Floats) -> Floats:
+    even = share * np.maximum(readings.landings - began, 0.0)
+    return np.where(readings.valid, counter - even, 0.0)
 
 
 def _restarts(segment: Floats) -> npt.NDArray[np.bool_]:

@@ -202,13 +202,7 @@ def _estimable(
     readings: Readings, sums: PathSums, z: Floats, prior: WearPrior, bends: BendSums | None
 ) -> tuple[Bools, bool]:
     """Columns of the rate that are not constant zero nor a mix of those before them; whether the start is one more."""
-    rate = z.T @ (z * sums.sxx[:, None])
-    if bends:
-        some = list(readings.bent_columns)
-        cross = bends.mx @ z
-        rate[some] += cross
-        rate[:, some] += cross.T
-        rate[np.ix_(some, some)] += bends.gram
+    rate = products(readings, sums, z, bends)
     if prior.rate:
         rate = rate + np.diag(np.diag(rate) + 1.0)  # a belief about each coefficient makes each estimable
     cross = z.T @ (readings.unknown * sums.s1x)
@@ -216,6 +210,36 @@ def _estimable(
     gram = np.block([[rate, cross[:, None]], [cross[None, :], corner]])
     kept = independent(gram)
     return kept[:-1], bool(kept[-1])
+
+
+def products(readings: Readings, sums: PathSums, z: Floats, bends: BendSums | None) -> Floats:
+    """
+    Sums of squares and products of the columns of the rate, whitened by the filter.
+
+    Parameters
+    ----------
+    readings : Readings
+        Tells which columns bend.
+    sums : PathSums
+        Of them.
+    z : array of shape (n_runs, n_columns)
+        Growth per landing.
+    bends : BendSums or None
+        Of the columns that bend.
+
+    Returns
+    -------
+    array of shape (n_columns, n_columns)
+        Symmetric.
+    """
+    gram = z.T @ (z * sums.sxx[:, None])
+    if bends:
+        some = list(readings.bent_columns)
+        cross = bends.mx @ z
+        gram[some] += cross
+        gram[:, some] += cross.T
+        gram[np.ix_(some, some)] += bends.gram
+    return np.asarray(gram)
 
 
 def independent(gram: Floats) -> Bools:

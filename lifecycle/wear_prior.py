@@ -67,6 +67,13 @@ class WearPrior:
         """The same beliefs about what is left after these coefficients (n_columns,) are taken off the readings."""
         return replace(self, rate=tuple((np.array(self.rate) - rate).tolist())) if self.rate else self
 
+    def and_free(self, columns: int) -> "WearPrior":
+        """The same with so many more columns, of which nothing is believed."""
+        if not self.rate:
+            return self
+        free = (float("inf"),) * columns
+        return replace(self, rate=(*self.rate, *(0.0,) * columns), rate_scale=(*self.rate_scale, *free))
+
     @property
     def rss(self) -> float:
         """What the prior adds to the residual sum of squares, mm^2."""
