@@ -35,6 +35,7 @@ from api.pages import (
     sheet_lines,
     sign_in,
     spares,
+    wear_drivers,
 )
 from api.refusals import answer_refusals
 from api.security import Headers
@@ -58,6 +59,7 @@ PAGES: Final = (
     readings_due,
     spares,
     removals,
+    wear_drivers,
     cost,
     retrofit,
     claims,

@@ -32,8 +32,8 @@ Cursor = Annotated[str, Query(description="from the Link header of the page befo
 
 @router.get("/refit", dependencies=[need("fleet.read")])
 def refit(study: AskedStudy, *, brakes: bool = False) -> Refit:
-    """Estimated wear of every type, and of every run where asked."""
-    return chain.refit(study, brakes=brakes)
+    """Estimated wear of every type with what drives it, and of every run where asked."""
+    return chain.refit(study, brakes=brakes, drivers=True)
 
 
 @router.get("/changeouts", dependencies=[need("records.read")])

@@ -38,6 +38,18 @@ READING_COLUMNS: Final = (
     "aircraft_latest_on",
     "why",
 )
+TYPE_COLUMNS: Final = (
+    "brake_type",
+    "runs",
+    "readings",
+    "rate_mm_per_landing",
+    "rate_low",
+    "rate_high",
+    "rate_sd",
+    "path_sd",
+    "measurement_sd",
+    "warnings",
+)
 REMOVAL_COLUMNS: Final = (
     "brake_type",
     "cause",
@@ -58,9 +70,10 @@ def _study(asked: argparse.Namespace) -> chain.Study:
 
 
 def refit(asked: argparse.Namespace) -> int:
-    """Fit and print the types, or every run with `--brakes`."""
-    result = chain.refit(_study(asked), brakes=asked.brakes)
-    write(result, asked.format, rows=result.brakes if asked.brakes else result.types)
+    """Fit and print the types, or every run with `--brakes`; what drives wear goes into JSON."""
+    result = chain.refit(_study(asked), brakes=asked.brakes, drivers=asked.format == "json")
+    types = [{name: getattr(one, name) for name in TYPE_COLUMNS} for one in result.types]
+    write(result, asked.format, rows=result.brakes if asked.brakes else types)
     return 0
 
 

@@ -40,6 +40,13 @@ REMOVALS: Final = Place(
     "Why do brakes come off early, and how often?",
     action="fleet.read",
 )
+WEAR_DRIVERS: Final = Place(
+    "/wear-drivers",
+    "What drives wear",
+    "Planning",
+    "What does wear depend on, beside the number of landings?",
+    action="fleet.read",
+)
 AGAINST_FACTS: Final = Place(
     "/against-facts",
     "Forecasts against facts",
@@ -137,6 +144,7 @@ PLACES: Final = (
     READINGS_DUE,
     SPARES,
     REMOVALS,
+    WEAR_DRIVERS,
     AGAINST_FACTS,
     ASSUMPTIONS,
     COST,

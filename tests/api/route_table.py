@@ -27,6 +27,7 @@ TABLE = {
     ("GET", "/api/v1/readings-due"): (ALL, "base"),
     ("GET", "/api/v1/dragging"): (ALL, "base"),
     ("GET", "/api/v1/removals"): (ALL, "fleet"),
+    ("GET", "/wear-drivers"): (ALL, "fleet"),
     ("GET", "/against-facts"): (ALL, "fleet"),
     ("GET", "/against-facts/figures.json"): (ALL, "fleet"),
     ("GET", "/api/v1/score"): (ALL, "fleet"),

@@ -22,6 +22,7 @@ FIELDS = {
         "path_sd",
         "measurement_sd",
         "warnings",
+        "drivers",
     ),
     "refit.brakes": ("serial", "run", "rate_mm_per_landing", "rate_sd", "readings", "state"),
     "changeouts": (

@@ -29,6 +29,7 @@ from api.pages.removals import RemovalsPage
 from api.pages.retrofit import RetrofitPage
 from api.pages.sign_in import SignInPage
 from api.pages.spares import SparesPage
+from api.pages.wear_drivers import WearDriversPage
 
 PAGES = {
     "front.html": FrontPage,
@@ -48,6 +49,7 @@ PAGES = {
     "against_facts.html": AgainstFactsPage,
     "readings_due.html": ReadingsDuePage,
     "removals.html": RemovalsPage,
+    "wear_drivers.html": WearDriversPage,
     "retrofit.html": RetrofitPage,
     "assumptions.html": AssumptionsPage,
     "approval.html": ApprovalPage,

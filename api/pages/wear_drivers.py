@@ -1,0 +1,119 @@
+"""What drives wear: what the wear of each brake type depends on beside the number of its landings."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from fastapi import APIRouter, Request, Response
+
+from api import words
+from api.access import need
+from api.deps import AskedStudy
+from api.pages.brake_types import types_of
+from api.pages.frame import Frame, render
+from api.pages.navigation import WEAR_DRIVERS
+from api.pages.origin import Origin, origin_of
+from api.pages.scope import frame_of
+from api.tables import AskedForm, download
+from lifecycle.study import Study, refit
+from lifecycle.wear import TypeFit
+from lifecycle.wear_drivers import WearDriver
+
+router = APIRouter(dependencies=[need("fleet.read")])
+
+BEHIND: Final = ("landings", "pin_readings", "installations", "events", "aircraft_changes")
+ENERGY: Final = "landing energy"
+
+
+@dataclass(frozen=True)
+class DrivenType:
+    """One brake type: its mean rate, and each thing its wear may depend on."""
+
+    brake_type: str
+    material: str
+    rate_mm_per_landing: float
+    drivers: tuple[WearDriver, ...]
+
+
+@dataclass(frozen=True)
+class DriverRow:
+    """One line of the file."""
+
+    brake_type: str
+    driver: str
+    level: str
+    unit: str
+    effect: float
+    low: float
+    high: float
+    chance: float
+    criterion_gain: float
+    used: bool
+    effect_used: float
+    runs: int
+
+
+@dataclass(frozen=True)
+class WearDriversPage:
+    """What wear_drivers.html receives."""
+
+    frame: Frame
+    answer: str
+    more: tuple[str, ...]
+    types: tuple[DrivenType, ...]
+    untold: tuple[str, ...]
+    origin: Origin
+
+
+@router.get(WEAR_DRIVERS.path)
+def wear_drivers(request: Request, study: AskedStudy, form: AskedForm) -> Response:
+    """The page, or its tables as one file."""
+    found = refit(study, drivers=True).types
+    if form:
+        return download(rows(found), name="wear-drivers", form=form, head=study.ledger_head)
+    return render("wear_drivers.html", page_of(frame_of(request, WEAR_DRIVERS, study), study, found))
+
+
+def rows(found: Sequence[TypeFit]) -> tuple[DriverRow, ...]:
+    """Every effect of every type, a line each."""
+    return tuple(DriverRow(one.brake_type, **vars(driver)) for one in found for driver in one.drivers)
+
+
+def page_of(frame: Frame, study: Study, found: Sequence[TypeFit]) -> WearDriversPage:
+    """What the template shows of the types."""
+    types = types_of(study)
+    told = tuple(
+        DrivenType(one.brake_type, types.material(one.brake_type), one.rate_mm_per_landing, one.drivers)
+        for one in found
+        if one.drivers
+    )
+    return WearDriversPage(
+        frame=frame,
+        answer=answer(told),
+        more=tuple(filter(None, map(by_energy, told))),
+        types=told,
+        untold=tuple(one.brake_type for one in found if not one.drivers),
+        origin=origin_of(frame, study, "what drives wear", kinds=BEHIND),
+    )
+
+
+def answer(types: Sequence[DrivenType]) -> str:
+    """Which drivers help to explain wear, and of which types."""
+    helping: dict[str, list[str]] = {}
+    for one in types:
+        for name in dict.fromkeys(driver.driver for driver in one.drivers if driver.criterion_gain > 0):
+            helping.setdefault(name, []).append(one.brake_type)
+    if not helping:
+        return "Nothing on record explains wear better than the number of braked landings."
+    told = [f"{name} (on {words.listed(kinds)})" for name, kinds in helping.items()]
+    return f"Beside the number of landings, wear depends on {words.listed(told)}."
+
+
+def by_energy(one: DrivenType) -> str:
+    """How much of a type's wear goes with the energy of its landings, where that was told."""
+    found = next((driver for driver in one.drivers if driver.driver == ENERGY), None)
+    if found is None:
+        return ""
+    part = f"{words.percent(found.low)} to {words.percent(found.high)}"
+    name = f"{one.brake_type} ({one.material})" if one.material else one.brake_type
+    return f"Of the wear of {name}, {part} goes with landing energy (8 in 10); the rest with the number of landings."
