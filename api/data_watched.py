@@ -7,6 +7,7 @@ from fastapi import APIRouter, Query
 from api.access import need
 from api.deps import AskedStudy
 from lifecycle import study as chain
+from lifecycle.diagnostics import TypeDiagnosis
 from lifecycle.dragging import DraggingBrake
 from lifecycle.next_look import NextLook
 from lifecycle.reliability import Removals
@@ -32,3 +33,12 @@ def dragging(study: AskedStudy, base: str = "") -> list[DraggingBrake]:
 def removals(study: AskedStudy) -> Removals:
     """Removals by brake type and cause, with rates and their intervals."""
     return chain.removals(study)
+
+
+@router.get("/diagnostics", dependencies=[need("fleet.read")])
+def diagnostics(
+    study: AskedStudy,
+    brake_type: Annotated[str, Query(alias="type", description="only this brake type")] = "",
+) -> list[TypeDiagnosis]:
+    """Whether the wear model fits the records: innovations, a bend, the gamma process, runs that move the rate."""
+    return list(chain.diagnosis(study, brake_type))

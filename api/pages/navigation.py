@@ -54,6 +54,13 @@ AGAINST_FACTS: Final = Place(
     "How right have we been?",
     action="fleet.read",
 )
+MODEL_FIT: Final = Place(
+    "/model-fit",
+    "Model fit",
+    "Planning",
+    "Does the wear model fit these records?",
+    action="fleet.read",
+)
 BRAKES: Final = Place("/brakes", "Brake record", "Records", "What has this serial done, how long is left?")
 # One brake; it is found through BRAKES.
 BRAKE_RECORD: Final = "/brake"
@@ -146,6 +153,7 @@ PLACES: Final = (
     REMOVALS,
     WEAR_DRIVERS,
     AGAINST_FACTS,
+    MODEL_FIT,
     ASSUMPTIONS,
     COST,
     RETROFIT,

@@ -24,6 +24,7 @@ from api.pages.move_brake import BrakeMovePage
 from api.pages.moves import FormPage, MovesPage
 from api.pages.people import PeoplePage
 from api.pages.provider import OnwardPage
+from api.pages.model_fit import ModelFitPage
 from api.pages.readings_due import ReadingsDuePage
 from api.pages.removals import RemovalsPage
 from api.pages.retrofit import RetrofitPage
@@ -47,6 +48,7 @@ PAGES = {
     "cost.html": CostPage,
     "claims.html": ClaimsPage,
     "against_facts.html": AgainstFactsPage,
+    "model_fit.html": ModelFitPage,
     "readings_due.html": ReadingsDuePage,
     "removals.html": RemovalsPage,
     "wear_drivers.html": WearDriversPage,

@@ -26,6 +26,7 @@ PAGES = {
     "readings due": "/readings-due",
     "removals": "/removals",
     "wear drivers": "/wear-drivers",
+    "model fit": "/model-fit",
     "against facts": "/against-facts",
     "assumptions": "/assumptions",
     "assumption": "FIRST ASSUMPTION",
