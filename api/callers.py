@@ -7,7 +7,7 @@ from fastapi import Request
 
 from api.spared import spared
 from db import sessions, tokens
-from db.session import Session, reading
+from db.session import Session, hurried, reading
 
 COOKIE: Final = "__Host-pinledger"
 PLAIN_COOKIE: Final = "pinledger"
@@ -41,7 +41,7 @@ def let_in(request: Request) -> sessions.LetIn | None:
     with Session(reading(engine)) as session:
         person = sessions.person_of(session, secret, now=now)
     if person is not None and person.stale:
-        with spared("use of a session not noted"), Session(engine) as session:
+        with spared("use of a session not noted"), Session(hurried(engine)) as session:
             sessions.note_use(session, secret, now=now)
             session.commit()
     return person
@@ -58,7 +58,7 @@ def _bearer(request: Request, bearer: str, now: dt.datetime) -> sessions.LetIn:
     if person is None:
         raise NotLetInError
     if person.stale:
-        with spared("use of a token not noted"), Session(engine) as session:
+        with spared("use of a token not noted"), Session(hurried(engine)) as session:
             tokens.note_use(session, secret, now=now)
             session.commit()
     return person

@@ -16,7 +16,7 @@ from db.errors import LedgerError
 from db.lookup import Known, known_by
 from db.observe import last_effective_day, observe, observe_assumptions
 from db.records.log import KeptStudy
-from db.session import Session, reading
+from db.session import Session, hurried, reading
 from db.studies import hash_at, keep, kept
 from db.wear_states import replace_wear_states
 from lifecycle.expected import priors_of, states_of
@@ -78,7 +78,7 @@ def _keep(engine: Engine, study: Study, known: Known) -> None:
         newest = known == known_by(session) and study.on >= (last_effective_day(session, known) or study.on)
     shown = {"refit": plain(refit(study)), "changeouts": plain(changeouts(study))}
     packed = zlib.compress(json.dumps(shown, sort_keys=True, separators=(",", ":")).encode())
-    with Session(engine) as session:
+    with Session(hurried(engine)) as session:
         keep(
             session,
             KeptStudy(

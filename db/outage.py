@@ -23,8 +23,18 @@ POSTGRESQL_FULL: Final = ("53100",)
 POSTGRESQL_AWAY: Final = ("08", "53", "57P", "40P01", "25006", "58")
 
 
-def outage_of(error: BaseException) -> LedgerError | None:
+def outage_of(error: BaseException | None) -> LedgerError | None:
     """The refusal that an error of the database stands for, where it says no room, not there or busy."""
+    while error is not None:
+        told = _outage(error)
+        if told is not None:
+            return told
+        # A full SQLite ends the transaction by itself; the error then is of the savepoint that is gone.
+        error = error.__context__ if isinstance(error, DBAPIError) else None
+    return None
+
+
+def _outage(error: BaseException) -> LedgerError | None:
     if isinstance(error, NoConnectionLeftError):
         return AwayError(AWAY)
     if not isinstance(error, DBAPIError):

@@ -13,6 +13,7 @@ from db.errors import LedgerError
 __all__ = ["Session", "open_engine", "reading"]
 
 BUSY_SECONDS: Final = 30
+HURRIED_SECONDS: Final = 0.25
 # Without these a server that vanished is waited for as long as the system does, many minutes.
 WAITS: Final = {
     "connect_timeout": 5,
@@ -56,6 +57,11 @@ def reading(engine: Engine) -> Engine:
     return engine.execution_options(reading=True)
 
 
+def hurried(engine: Engine) -> Engine:
+    """Return the same engine for a write that can be spared: where another writer is at work it soon gives up."""
+    return engine.execution_options(hurried=True)
+
+
 def journal_mode(version: tuple[int, ...]) -> tuple[str, str]:
     """Journal mode and synchronous setting under which this version of SQLite keeps what it acknowledged."""
     if version >= WAL_SAFE_FROM or version in WAL_SAFE_TOO:
@@ -79,5 +85,7 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:  # noqa: ANN401 - the
 
 def _begin_sqlite(connection: Connection) -> None:
     # A writer asks for the lock at once; a reader that turned writer half-way would fail instead of waiting.
-    reads = connection.get_execution_options().get("reading", False)
-    connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
+    options = connection.get_execution_options()
+    wait = HURRIED_SECONDS if options.get("hurried", False) else BUSY_SECONDS
+    connection.exec_driver_sql(f"PRAGMA busy_timeout={int(1000 * wait)}")
+    connection.exec_driver_sql("BEGIN" if options.get("reading", False) else "BEGIN IMMEDIATE")
