@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from api.access import LetIn, allowed, need
 from api.forms import day_typed
 from api.pages.frame import Frame, render
-from api.pages.navigation import ASSUMPTIONS, COST, RETROFIT, SPARES, Place
+from api.pages.navigation import ASSUMPTIONS, COST, READINGS_DUE, RETROFIT, SPARES, Place
 from api.records import enter_rows
 from api.tables import AskedForm, download
 from api.words import counted, listed
@@ -24,6 +24,7 @@ from db.lookup import aircraft_type_ids, base_ids, brake_type_ids
 from db.session import reading
 from db.sessions import LetIn as Person
 from lifecycle.assumptions import UNITS
+from lifecycle.next_look import NAME as CHANCE_UNREAD
 from lifecycle.pricing import ASKED, FUEL_INPUTS
 from lifecycle.shelf import ON_THE_SHELF
 from lifecycle.terms import ONCE, OPEN_ENDED, OPTIONAL, PER_AIRCRAFT, PER_BRAKE, RATES
@@ -38,6 +39,7 @@ LIMIT_FIELDS: Final = (
     *("effective_on", "source"),
 )
 USES: Final[tuple[tuple[Place, frozenset[str]], ...]] = (
+    (READINGS_DUE, frozenset({CHANCE_UNREAD})),
     (SPARES, frozenset(ON_THE_SHELF)),
     (COST, frozenset({*ASKED, *FUEL_INPUTS})),
     (RETROFIT, frozenset({*ASKED, *FUEL_INPUTS, *PER_AIRCRAFT, *PER_BRAKE, *ONCE, *RATES, *OPEN_ENDED, *OPTIONAL})),

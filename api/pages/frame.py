@@ -19,7 +19,7 @@ from api.caller import caller
 from api.errors import Problem
 from api.form_guard import form_token
 from api.pages.assets import asset_url, placeholder_id
-from api.pages.navigation import Place, by_group
+from api.pages.navigation import PLACES, Place, by_group
 from api.pages.reach import Gap
 from api.writes import write_key
 
@@ -68,6 +68,11 @@ class Frame:
     def groups(self) -> dict[str, tuple[Place, ...]]:
         """The pages that the caller may open, by the work they belong to."""
         return by_group(caller().person)
+
+    @property
+    def group(self) -> str:
+        """The work that the page belongs to, empty where it belongs to none."""
+        return next((place.group for place in PLACES if place.path == self.menu), "")
 
     @property
     def who(self) -> str:
