@@ -6,7 +6,8 @@ from typing import Final
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
-from api import access, approvals, data, data_judged, data_watched, ready, records
+from api import access, approvals, data, data_judged, data_loads, data_watched, ready, records
+from api.body_limit import BodyLimit
 from api.daily_anchor import noting
 from api.logs import Logged
 from api.pages import (
@@ -16,12 +17,13 @@ from api.pages import (
     assets,
     assumptions,
     brakes,
+    bring_in,
     changeouts,
     claims,
     corrections,
     cost,
+    entry_quality,
     events,
-    front,
     held,
     landings,
     model_fit,
@@ -34,8 +36,10 @@ from api.pages import (
     removals,
     retrofit,
     sheet_lines,
+    sheets,
     sign_in,
     spares,
+    today,
     wear_drivers,
 )
 from api.refusals import answer_refusals
@@ -46,15 +50,18 @@ from db.session import open_engine
 
 HERE: Final = Path(__file__).parent
 PAGES: Final = (
-    front,
+    today,
+    entry_quality,
     landings,
     pins,
     events,
     moves,
     move_brake,
     sheet_lines,
+    sheets,
     brakes,
     held,
+    bring_in,
     corrections,
     changeouts,
     readings_due,
@@ -87,6 +94,7 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     app.include_router(records.router, prefix="/api/v1")
     app.include_router(approvals.router, prefix="/api/v1")
     app.include_router(data_judged.router, prefix="/api/v1")
+    app.include_router(data_loads.router, prefix="/api/v1")
     app.include_router(data_watched.router, prefix="/api/v1")
     for page in PAGES:
         app.include_router(page.router, include_in_schema=False)
@@ -94,6 +102,7 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     app.include_router(ready.router, include_in_schema=False)
     app.mount("/static", StaticFiles(directory=HERE / "static"))
     answer_refusals(app)
+    app.add_middleware(BodyLimit)
     app.add_middleware(Logged)
     if settings.metrics:
         _measure(app)

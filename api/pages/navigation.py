@@ -19,7 +19,7 @@ class Place:
     action: str = "records.read"
 
 
-FRONT: Final = Place("/", "What comes first", "Today", "What comes due first, and where?", by_base=True)
+FRONT: Final = Place("/", "Today", "Today", "What needs me now?", by_base=True)
 CHANGEOUTS: Final = Place(
     "/changeouts", "Change-outs ahead", "Planning", "Which brakes come due, when, how surely?", by_base=True
 )
@@ -113,6 +113,13 @@ SHEETS: Final = Place(
     "Which sheets are out, and which are not typed back?",
     action="records.enter",
 )
+BRING_IN: Final = Place(
+    "/bring-in",
+    "Bring in records",
+    "Records",
+    "Will this file load correctly?",
+    action="records.load",
+)
 HELD: Final = Place(
     "/held", "Held readings", "Records", "Which readings wait for a second person?", action="brakes.read"
 )
@@ -130,6 +137,13 @@ PIN_READINGS: Final = Place(
     "How much pin is left on each brake?",
     action="records.enter",
 )
+ENTRY_QUALITY: Final = Place(
+    "/entry-quality",
+    "Entry quality",
+    "Records",
+    "How good is what was typed?",
+    action="records.enter",
+)
 EVENTS: Final = Place(
     "/events",
     "Events",
@@ -144,9 +158,12 @@ PLACES: Final = (
     PIN_READINGS,
     EVENTS,
     MOVES,
+    SHEETS,
+    BRING_IN,
     BRAKES,
     HELD,
     CORRECTIONS,
+    ENTRY_QUALITY,
     CHANGEOUTS,
     READINGS_DUE,
     SPARES,

@@ -70,6 +70,26 @@ class Tried:
     total: int
     unchecked: tuple[str, ...]
 
+    @property
+    def ready(self) -> int:
+        """Rows that would be kept."""
+        return sum(file.ready for file in self.files)
+
+    @property
+    def same(self) -> int:
+        """Rows that are on record already."""
+        return sum(file.same for file in self.files)
+
+    @property
+    def wrong(self) -> int:
+        """Rows that need fixing."""
+        return sum(file.wrong for file in self.files)
+
+    @property
+    def waiting(self) -> int:
+        """Rows that cannot be judged before others are fixed."""
+        return sum(file.waiting for file in self.files)
+
 
 @dataclass(frozen=True)
 class Offer:

@@ -12,32 +12,41 @@ from api.pages.against_facts import AgainstFactsPage
 from api.pages.approval import ApprovalPage
 from api.pages.assumptions import AssumptionsPage
 from api.pages.brakes import BrakePage, FindPage
+from api.pages.bring_in import BringInPage, LoadPage, UploadPage
 from api.pages.changeouts import ChangeOutsPage
 from api.pages.claims import ClaimsPage
 from api.pages.corrections import ListPage, RecordPage
 from api.pages.cost import CostPage
 from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
-from api.pages.front import FrontPage
+from api.pages.entry_quality import CheckPage, QualityPage
 from api.pages.held import HeldPage
 from api.pages.landings import LandingsPage
+from api.pages.model_fit import ModelFitPage
 from api.pages.move_brake import BrakeMovePage
 from api.pages.moves import FormPage, MovesPage
 from api.pages.people import PeoplePage
 from api.pages.provider import OnwardPage
-from api.pages.model_fit import ModelFitPage
 from api.pages.readings_due import ReadingsDuePage
 from api.pages.removals import RemovalsPage
 from api.pages.retrofit import RetrofitPage
+from api.pages.sheets import SheetsPage
 from api.pages.sign_in import SignInPage
 from api.pages.spares import SparesPage
+from api.pages.today import TodayPage
 from api.pages.wear_drivers import WearDriversPage
 
 PAGES = {
-    "front.html": FrontPage,
+    "today.html": TodayPage,
+    "entry_quality.html": QualityPage,
+    "second_typing.html": CheckPage,
     "brakes.html": FindPage,
     "brake.html": BrakePage,
     "held.html": HeldPage,
+    "bring_in.html": BringInPage,
+    "upload.html": UploadPage,
+    "load.html": LoadPage,
     "landings.html": LandingsPage,
+    "sheets.html": SheetsPage,
     "moves.html": MovesPage,
     "move.html": FormPage,
     "move_brake.html": BrakeMovePage,
