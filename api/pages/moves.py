@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from api.access import LetIn, need, within
 from api.errors import Problem, problem_of
+from api.event_words import NoticeTold, told_notices
 from api.move_form import Asked, MoveForm, move_form, read_form
 from api.pages.frame import Frame, render
 from api.pages.navigation import MOVES
@@ -25,7 +26,7 @@ from db.errors import LedgerError, NotFoundError, RowsRefusedError
 from db.fitted import FittedAircraft, fitted_on
 from db.half_done import HalfDone, half_done
 from db.lookup import aircraft_by_registration, known_by
-from db.notices import Notice, in_sight, notices
+from db.notices import in_sight, notices
 from db.people import known_bases
 from db.records.brakes import CONDITIONS, REMOVAL_REASONS, SHOP_WORK, STARTS
 from db.records.fleet import CONVENTIONS, LENGTH_UNITS
@@ -49,7 +50,7 @@ class MovesPage:
     asked: str
     found: tuple[str, ...]
     aircraft: FittedAircraft | None
-    notices: tuple[Notice, ...]
+    notices: tuple[NoticeTold, ...]
     half: HalfDone
     order: str
     lines: tuple[WorkOrderLine, ...]
@@ -81,7 +82,7 @@ class FormPage:
     conventions: tuple[str, ...]
     draft: str
     sheet: str
-    notices: tuple[Notice, ...]
+    notices: tuple[NoticeTold, ...]
 
 
 @router.get(MOVES.path)
@@ -248,10 +249,10 @@ def _sentence(aircraft: FittedAircraft | None, half: HalfDone, typed: str, found
     return "No move is half done."
 
 
-def _notices(session: Session, aircraft: FittedAircraft | None) -> tuple[Notice, ...]:
+def _notices(session: Session, aircraft: FittedAircraft | None) -> tuple[NoticeTold, ...]:
     if aircraft is None:
         return ()
-    return in_sight(notices(session, aircraft=[aircraft.aircraft]), on=today())
+    return told_notices(in_sight(notices(session, aircraft=[aircraft.aircraft]), on=today()))
 
 
 def _form_answer(
