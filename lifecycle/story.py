@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lifecycle.ahead import NOTHING_AHEAD, Ahead, FanPoint, look_ahead
+from lifecycle.dragging import DraggingBrake, dragging_brakes
 from lifecycle.errors import BadRecordsError
 from lifecycle.exposure import Runs
 from lifecycle.forecast import ChangeOut, days_or_none, forecast_installed
@@ -34,7 +35,8 @@ class BrakeStory:
     a known limit; of the 20 outcomes, equally likely and soonest first, None lies out of sight. ``fit`` follows the
     latest run; ``runs`` are all of them, latest first. ``landings_since_read`` counts from ``read_on``, the day of the
     reading ``pin_mm`` (of a brake never read: from its installation); ``landings_in_run`` are all of its latest run,
-    those not on record yet included. Both are None for a brake that is on no aircraft.
+    those not on record yet included. Both are None for a brake that is on no aircraft. ``dragging`` is what speaks for
+    it having left its own past, None where nothing does.
     """
 
     study: str
@@ -66,6 +68,7 @@ class BrakeStory:
     runs: tuple[RunLine, ...]
     warnings: tuple[str, ...]
     landings_in_run: float | None = None
+    dragging: DraggingBrake | None = None
 
 
 @dataclass(frozen=True)
@@ -137,6 +140,7 @@ def brake_story(study: Study, brake: int) -> BrakeStory:
         runs=run_lines(runs, study.fit),
         warnings=now.change_out.warnings if now.change_out else (*last["warnings"], *post["warnings"]),
         landings_in_run=now.in_run,
+        dragging=next(iter(dragging_brakes(runs, study.fit)), None),
     )
 
 

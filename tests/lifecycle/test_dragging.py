@@ -8,6 +8,7 @@ import pytest
 
 from lifecycle.assumptions import AssumptionSet
 from lifecycle.errors import UnknownBaseError
+from lifecycle.story import brake_story
 from lifecycle.study import dragging, open_study
 from tests import builders as b
 
@@ -76,3 +77,9 @@ def test_the_list_holds_all_that_the_warnings_name(study):
         lambda all_: any("its own past" in one for one in all_)
     )
     assert {each.serial for each in dragging(study)} >= set(study.runs.runs.loc[fitted, "serial"][said])
+
+
+def test_the_brakes_own_record_says_the_same(study):
+    told = {each.serial: each for each in dragging(study)}
+    for brake in (1, 2, 24):
+        assert brake_story(study, brake).dragging == told.get(f"S{brake}")
