@@ -38,9 +38,11 @@ def claims(  # noqa: PLR0913, PLR0917 - one argument a query parameter
     )
 
 
+# Each is a study of its own; more of them are made on the command line, where nobody else waits.
+Origins = Annotated[int, Query(ge=1, le=12, description="past days to forecast from")]
+
+
 @router.get("/score", dependencies=[need("fleet.read")])
-def score(
-    request: Request, study: AskedStudy, origins: Annotated[int, Query(ge=1, le=60)] = ORIGINS
-) -> Score:
+def score(request: Request, study: AskedStudy, origins: Origins = ORIGINS) -> Score:
     """How right forecasts have been, made again from past days with only what was known then."""
     return score_of(request.app.state.engine, study, origins)

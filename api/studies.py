@@ -26,6 +26,7 @@ from lifecycle.study import Study, changeouts, open_study, refit
 HELD_STUDIES: Final = 4
 _held: OrderedDict[tuple[str, str], Study] = OrderedDict()
 _lock = threading.Lock()
+_making = threading.Lock()
 
 
 def ask(
@@ -40,28 +41,42 @@ def ask(
         if day is None:
             raise LedgerError("the ledger holds no landings and no readings yet; import some records first")
         head = hash_at(session, known.seq)
-        number = _number(head, day, known, seed)
-        place = (str(engine.url), number)
-        with _lock:
-            if place in _held:
-                _held.move_to_end(place)
-                return _held[place]
-        study = open_study(
-            observe(session, on=day, known=known),
-            observe_assumptions(session, on=day, known=known),
-            on=day,
-            known_on=known.day,
-            seed=seed,
-            number=number,
-            ledger_head=head,
-        )
+    place = (str(engine.url), _number(head, day, known, seed))
+    if found := _held_study(place):
+        _hold(place, found)
+        return found
+    # Many may ask the same at once, and one is made no slower than two beside each other.
+    with _making:
+        study = _held_study(place) or _made(engine, known, on=day, seed=seed, head=head)
+        _hold(place, study)
+    return study
+
+
+def _made(engine: Engine, known: Known, *, on: dt.date, seed: int, head: str) -> Study:
+    """Make a study, and keep it; the ledger is let go before the arithmetic, which would hold up writers."""
+    with Session(reading(engine)) as session:
+        records = observe(session, on=on, known=known)
+        assumed = observe_assumptions(session, on=on, known=known)
+    number = _number(head, on, known, seed)
+    study = open_study(
+        records, assumed, on=on, known_on=known.day, seed=seed, number=number, ledger_head=head
+    )
     with spared("study not kept"):
         _keep(engine, study, known)
+    return study
+
+
+def _held_study(place: tuple[str, str]) -> Study | None:
+    with _lock:
+        return _held.get(place)
+
+
+def _hold(place: tuple[str, str], study: Study) -> None:
     with _lock:
         _held[place] = study
+        _held.move_to_end(place)
         while len(_held) > HELD_STUDIES:
             _held.popitem(last=False)
-    return study
 
 
 def _number(head: str, on: dt.date, known: Known, seed: int) -> str:
