@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 
 from db.errors import ConflictError, KeyReusedError, LedgerError, NotFoundError
 from db.lookup import aircraft_by_registration, base_ids
-from db.records.sheets import CONFLICT, KINDS, POSTED, REPLACED, STANDING, Sheet, SheetLine
+from db.records.sheets import CONFLICT, KINDS, POSTED, REPLACED, STANDING, Sheet, SheetCheck, SheetLine
 from db.secrets_kept import time_text
 from db.sheet_code import new_code
 from db.sheets import IN_ORDER, IssuedSheet, KeptLine, issued, lines_of
@@ -118,6 +118,32 @@ def post_sheet(session: Session, code: str, *, person: str, now: dt.datetime) ->
         sheet.posted_by, sheet.posted_at = person, time_text(now)
     session.flush()
     return issued(session, sheet)
+
+
+def keep_check(
+    session: Session,
+    code: str,
+    typed: Mapping[str, Mapping[str, str]],
+    *,
+    differs: tuple[int, int],
+    by: tuple[str, dt.datetime],
+) -> None:
+    """
+    Keep the second typing of a posted sheet: `differs` is in how many places of how many, `by` whom and when.
+
+    Refused for whoever posted it: what the same person types twice checks little.
+    """
+    sheet, (person, now) = _locked(session, code), by
+    if sheet.posted_at is None:
+        raise LedgerError(f"sheet {code} is not posted; post it before it is typed a second time")
+    if sheet.posted_by == person:
+        raise LedgerError(f"{person} posted sheet {code}; another person types it a second time")
+    if session.get(SheetCheck, code) is not None:
+        raise ConflictError(f"sheet {code} was typed a second time already; look at what differed")
+    told = json.dumps({place: dict(fields) for place, fields in typed.items()}, sort_keys=True)
+    kept = {"differences": differs[0], "places": differs[1], "person": person, "checked_at": time_text(now)}
+    session.add(SheetCheck(sheet=code, typed=told, **kept))
+    session.flush()
 
 
 def _place_line(session: Session, code: str, line: TypedLine, person: str, now: dt.datetime) -> None:

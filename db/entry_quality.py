@@ -1,0 +1,99 @@
+"""How good what was typed is: how often somebody was asked, how much was corrected, and what a second typing found."""
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from db.looks import AskRate, ask_rate
+from db.records.log import Change
+from db.records.sheets import Sheet, SheetCheck
+from db.sheets import IssuedSheet, issued, sheets_waiting
+
+# One sheet in twenty is typed a second time; which, the digest of seed and code says, for whoever wants to check it.
+SEED: Final = 20261125
+SHARE: Final = 0.05
+ENTERED: Final = ("form", "api")
+CORRECTED: Final = ("correct a record", "withdraw a record")
+
+
+@dataclass(frozen=True)
+class EntryQuality:
+    """
+    Counts since a day, by what was typed in (files brought in are not).
+
+    `places` and `differences` are over all sheets typed a second time; `waiting` are sheets not typed back, and
+    `to_check` those drawn for a second typing, the oldest first.
+    """
+
+    since: dt.date
+    asked: AskRate
+    records: int
+    corrections: int
+    waiting: tuple[IssuedSheet, ...]
+    to_check: tuple[IssuedSheet, ...]
+    checked: int
+    places: int
+    differences: int
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A second typing: place to field to text, by whom and when, and in how many of how many places it differed."""
+
+    typed: Mapping[str, Mapping[str, str]]
+    places: int
+    differences: int
+    person: str
+    checked_at: str
+
+
+def entry_quality(session: Session, *, since: dt.date) -> EntryQuality:
+    """Return the counts since a day."""
+    recent = select(func.coalesce(func.sum(Change.facts), 0)).where(Change.recorded_on >= since)
+    entered = recent.where(Change.source.in_(ENTERED), Change.act.like("enter %"))
+    checks = select(func.count(), func.sum(SheetCheck.places), func.sum(SheetCheck.differences))
+    checked, places, differences = session.execute(checks.select_from(SheetCheck)).one()
+    return EntryQuality(
+        since=since,
+        asked=ask_rate(session),
+        records=int(session.scalar(entered) or 0),
+        corrections=session.scalar(
+            select(func.count()).where(Change.recorded_on >= since, Change.act.in_(CORRECTED))
+        )
+        or 0,
+        waiting=sheets_waiting(session),
+        to_check=sheets_to_check(session),
+        checked=checked,
+        places=places or 0,
+        differences=differences or 0,
+    )
+
+
+def drawn(code: str, *, seed: int = SEED, share: float = SHARE) -> bool:
+    """Whether this sheet is one of those to be typed a second time."""
+    digest = hashlib.sha256(f"{seed} {code}".encode()).digest()
+    return int.from_bytes(digest[:8], "big") < share * 2**64
+
+
+def sheets_to_check(session: Session) -> tuple[IssuedSheet, ...]:
+    """Return the sheets of landings that are posted, drawn, and not yet typed a second time."""
+    done = select(SheetCheck.sheet)
+    posted = select(Sheet).where(
+        Sheet.posted_at.is_not(None), Sheet.kind == "landings", Sheet.code.not_in(done)
+    )
+    found = session.scalars(posted.order_by(Sheet.day, Sheet.code))
+    return tuple(issued(session, each) for each in found if drawn(each.code))
+
+
+def check_of(session: Session, code: str) -> Checked | None:
+    """Return the second typing of a sheet, None before it."""
+    found = session.get(SheetCheck, code)
+    if found is None:
+        return None
+    return Checked(json.loads(found.typed), found.places, found.differences, found.person, found.checked_at)
