@@ -15,7 +15,8 @@ from db.observe import observe
 from db.records.log import KeptStudy
 from db.session import Session, reading
 from db.studies import all_kept
-from lifecycle.backtest import NOMINAL, Issued, Score, Then, backtest, origins_for
+from lifecycle.backtest import NOMINAL, Score, Then, backtest, origins_for
+from lifecycle.issued import Issued
 from lifecycle.observations import Records
 from lifecycle.study import Study, open_study
 

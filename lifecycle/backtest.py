@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from lifecycle import score
-from lifecycle.came import RUN, passages
 from lifecycle.hindcast import hindcast, hindcast_readings
+from lifecycle.issued import Issued, IssuedScore, score_issued
 from lifecycle.study import Study
 
 NOMINAL: Final = 0.8
@@ -47,17 +47,6 @@ class ReadingScore:
     crps_straight_line_mm: float | None
     bias_mm: float | None
     pit: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class IssuedScore:
-    """Forecasts that were shown and kept, as issued; their whole range lies in the past."""
-
-    studies: int
-    outcomes: int
-    inside: int
-    coverage_80: float | None
-    bias_days: float | None
 
 
 @dataclass(frozen=True)
@@ -122,19 +111,6 @@ class Then:
 
     study: Study
     as_known: bool
-
-
-@dataclass(frozen=True)
-class Issued:
-    """One forecast of one brake as it was shown on a day."""
-
-    study: str
-    shown_on: dt.date
-    serial: str
-    brake_type: str
-    date_p10: dt.date
-    date_p50: dt.date
-    date_p90: dt.date
 
 
 def origins_for(study: Study, count: int) -> tuple[dt.date, ...]:
@@ -288,57 +264,3 @@ def _misses(changes: pd.DataFrame) -> tuple[Miss, ...]:
 
 def _after(origin: pd.Timestamp, days: float) -> dt.date:
     return (origin + pd.Timedelta(days=float(np.ceil(min(days, 36_525.0))))).date()
-
-
-def score_issued(study: Study, issued: Iterable[Issued]) -> IssuedScore:
-    """
-    Score forecasts as they were shown.
-
-    Parameters
-    ----------
-    study : Study
-        What is known now.
-    issued : iterable of Issued
-        Forecasts; of several of one brake on one day the last counts.
-
-    Returns
-    -------
-    IssuedScore
-        Of those whose whole range lies in the past; days, since that is what was shown.
-    """
-    rows = {
-        (each.serial, each.brake_type, each.shown_on): each for each in issued if each.date_p90 <= study.on
-    }
-    seen = passages(study.runs, study.fit).join(
-        study.runs.runs.set_axis(
-            pd.MultiIndex.from_frame(study.runs.runs[["brake", "run"]].set_axis(RUN, axis="columns"))
-        )[["serial", "brake_type", "started_on", "ended_on"]]
-    )
-    by_name = dict(iter(seen.groupby(["serial", "brake_type"])))
-    found = []
-    for each in rows.values():
-        came = _came(by_name.get((each.serial, each.brake_type)), each, study.on)
-        if came is not None:
-            found.append((each.date_p10 <= came <= each.date_p90, (each.date_p50 - came).days))
-    inside = sum(hit for hit, _ in found)
-    return IssuedScore(
-        studies=len({each.study for each in rows.values()}),
-        outcomes=len(found),
-        inside=inside,
-        coverage_80=inside / len(found) if found else None,
-        bias_days=float(np.mean([days for _, days in found])) if found else None,
-    )
-
-
-def _came(runs: pd.DataFrame | None, shown: Issued, on: dt.date) -> dt.date | None:
-    """The day on which the run of that day reached its limit; today where it lasts still, None where that is open."""
-    if runs is None:
-        return None
-    day = pd.Timestamp(shown.shown_on)
-    then = runs[(runs["started_on"] <= day) & ~(runs["ended_on"] <= day)]
-    if then.empty:
-        return None
-    last = then.iloc[-1]
-    if not pd.isna(last["passed_on"]):
-        return pd.Timestamp(last["passed_on"]).date()
-    return on if pd.isna(last["ended_on"]) else None

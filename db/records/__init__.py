@@ -1,5 +1,5 @@
 """The tables, by noun."""
 
-from db.records import brakes, checks, economics, fleet, loads, log, people, readings, sheets
+from db.records import brakes, checks, economics, fleet, loads, log, people, readings, scores, sheets
 
-__all__ = ["brakes", "checks", "economics", "fleet", "loads", "log", "people", "readings", "sheets"]
+__all__ = ["brakes", "checks", "economics", "fleet", "loads", "log", "people", "readings", "scores", "sheets"]

@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from lifecycle.assumptions import AssumptionSet
-from lifecycle.backtest import Issued, Then, backtest, origins_for, score_issued
+from lifecycle.backtest import Then, backtest, origins_for
+from lifecycle.issued import Issued, score_issued
 from lifecycle.came import passages
 from lifecycle.hindcast import hindcast
 from lifecycle.rivals import straight_lines
