@@ -113,10 +113,14 @@ class Needed:
         """Let the request through or refuse it, before the route's own work begins."""
         set_caller(person, secret_of(request))
         request.state.person = person.name if person else ""
-        fields = await self._guarded(request, person)
-        asked = {*request.query_params.getlist("base"), str(fields.get("base") or "")} - {""}
-        for base in sorted(asked) or [""]:
-            self._check(request, person, base)
+        try:
+            fields = await self._guarded(request, person)
+            asked = {*request.query_params.getlist("base"), str(fields.get("base") or "")} - {""}
+            for base in sorted(asked) or [""]:
+                self._check(request, person, base)
+        except Exception:
+            await request.close()  # files of a form that is refused
+            raise
         return person
 
     async def _guarded(self, request: Request, person: sessions.LetIn | None) -> Any:  # noqa: ANN401 - the form's own type

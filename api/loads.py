@@ -65,7 +65,9 @@ async def sent_form(request: Request) -> SentForm:
     sent = await request.form(max_files=FILES_AT_ONCE)
     fields = {name: value for name, value in sent.items() if isinstance(value, str)}
     files = [value for _, value in sent.multi_items() if isinstance(value, UploadFile) and value.filename]
-    return SentForm(fields, tuple([SentFile(_harmless(each.filename), await each.read()) for each in files]))
+    read = [SentFile(_harmless(each.filename), await each.read()) for each in files]
+    await sent.close()
+    return SentForm(fields, tuple(read))
 
 
 def written_in(fields: dict[str, str]) -> Written:
@@ -82,13 +84,11 @@ def receive(session: Session, person: Person, files: Sequence[Sent], *, source: 
 def opened(files: Sequence[SentFile], written: Written) -> list[Sent]:
     """Open each file apart; what is refused as a whole refuses all, with every reason."""
     if not files:
-        raise RowsRefusedError(
-            (RowError("", 0, "files", "", "no file was chosen", "choose at least one file"),)
-        )
+        raise RowsRefusedError((RowError("", 0, "", "", "no file was chosen", "choose at least one file"),))
     if sum(len(file.content) for file in files) > MOST_BYTES:
         rule = f"the files together are larger than {MOST_BYTES // MIB} MiB"
         advice = "send them one after the other, or have them brought in by command line"
-        raise RowsRefusedError((RowError("", 0, "files", "", rule, advice),))
+        raise RowsRefusedError((RowError("", 0, "", "", rule, advice),))
     found = [(file, item) for file in files for item in read_apart(file.name, file.content, written)]
     errors = tuple(item for _, item in found if isinstance(item, RowError))
     if errors:
