@@ -1,13 +1,16 @@
 """What was corrected and withdrawn, the latest first, and which readings wait for a second person's word."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import literal, select, union_all
+from sqlalchemy import Select, func, literal, select, union_all
 from sqlalchemy.orm import Session
 
 from db.lookup import current
 from db.recorded import KINDS, Recorded, Version, read_record
+from db.records.checks import DoubtedReading
+from db.records.log import Change as LoggedChange
 from db.records.readings import PinReading, Ruling
 
 
@@ -46,9 +49,55 @@ def changes_before(session: Session, seq: int, *, most: int) -> Iterator[Change]
         yield Change(record, record.versions[place - 1], record.versions[place])
 
 
-def held_readings(session: Session, *, most: int) -> list[Recorded]:
-    """Readings that wait for a second person's word, those that wait longest first."""
-    ruled = current(Ruling).with_only_columns(Ruling.reading)
-    waiting = current(PinReading).where(PinReading.state == "held", PinReading.fact.not_in(ruled))
-    numbers = session.scalars(waiting.with_only_columns(PinReading.fact).order_by(PinReading.id).limit(most))
+@dataclass(frozen=True)
+class Doubted:
+    """An accepted reading that a correction made doubtful: why, by whom, and the record that was corrected."""
+
+    reading: Recorded
+    why: str
+    corrected: int
+    by: str
+
+
+def held_readings(session: Session, *, most: int, after: int = 0) -> list[Recorded]:
+    """Readings that wait for a second person's word, those that wait longest first, from a record number on."""
+    waiting = _held().where(PinReading.id > after).with_only_columns(PinReading.fact)
+    numbers = session.scalars(waiting.order_by(PinReading.id).limit(most))
     return [read_record(session, number) for number in numbers.all()]
+
+
+def held_count(session: Session) -> int:
+    """How many readings wait for a second person's word."""
+    return session.execute(_held().with_only_columns(func.count())).scalar_one()
+
+
+def doubted_readings(session: Session, readings: Collection[int] | None = None) -> list[Doubted]:
+    """Accepted readings that corrections made doubtful and nobody has ruled on since; `readings` are record numbers."""
+    ruled = current(Ruling).with_only_columns(Ruling.reading)
+    rows = select(DoubtedReading, PinReading.fact, LoggedChange.person).join(
+        PinReading, PinReading.id == DoubtedReading.record
+    )
+    rows = rows.join(LoggedChange, LoggedChange.seq == DoubtedReading.correction)
+    rows = rows.where(PinReading.fact.not_in(ruled)).order_by(DoubtedReading.record)
+    if readings is not None:
+        rows = rows.where(PinReading.fact.in_(readings))
+    found = []
+    for doubt, fact, person in session.execute(rows).all():
+        reading = read_record(session, fact)
+        # Corrected since, it was judged anew; withdrawn, it is gone.
+        if reading.now.record == doubt.record and not reading.now.withdrawn:
+            found.append(Doubted(reading, doubt.why, _corrected(session, doubt.correction), person))
+    return found
+
+
+def _held() -> Select[Any]:
+    ruled = current(Ruling).with_only_columns(Ruling.reading)
+    return current(PinReading).where(PinReading.state == "held", PinReading.fact.not_in(ruled))
+
+
+def _corrected(session: Session, seq: int) -> int:
+    """The record that a correction is of: the fact of the change's latest version."""
+    asked = [
+        select(model.fact).where(model.seq == seq, model.supersedes.is_not(None)) for model in KINDS.values()
+    ]
+    return session.scalars(union_all(*asked).limit(1)).first() or 0

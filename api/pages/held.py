@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Final
 
-from fastapi import APIRouter, Depends, Request, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
 from sqlalchemy.orm import Session
 
 from api.access import LetIn, need, within
@@ -14,7 +14,7 @@ from api.pages.navigation import HELD
 from api.records import enter_rows, seen_record
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of
-from db.corrections import held_readings
+from db.corrections import Doubted, doubted_readings, held_count, held_readings
 from db.errors import LedgerError
 from db.recorded import Recorded
 from db.session import reading
@@ -22,26 +22,34 @@ from db.sessions import LetIn as Person
 
 router = APIRouter()
 
-MOST: Final = 100
+ON_A_PAGE: Final = 50
 
 Typed = Annotated[dict[str, str], Depends(form_of)]
 
 
 @dataclass(frozen=True)
 class HeldPage:
-    """What held.html receives; `own` are readings that this person entered, `typed` the note of a refused ruling."""
+    """
+    What held.html receives.
+
+    `own` are readings that this person entered or put in doubt, `typed` the note of a refused ruling, `more` leads on,
+    empty where there is no more, `total` counts all that are held.
+    """
 
     frame: Frame
     readings: tuple[Recorded, ...]
+    doubted: tuple[Doubted, ...]
+    total: int
+    more: str
     own: frozenset[int]
     problem: Problem | None
     typed: Mapping[int, str]
 
 
 @router.get(HELD.path, dependencies=[need("brakes.read")])
-def held(request: Request, person: LetIn) -> Response:
-    """Readings that are held, those that wait longest first."""
-    return _answer(request, person)
+def held(request: Request, person: LetIn, after: Annotated[int, Query(ge=0)] = 0) -> Response:
+    """Readings that are held, those that wait longest first, and those that a correction made doubtful."""
+    return _answer(request, person, after=after)
 
 
 @router.post(f"{HELD.path}/{{number}}", dependencies=[need("records.rule")])
@@ -61,20 +69,30 @@ def rule(request: Request, number: int, person: LetIn, typed: Typed) -> Response
 
 
 def _answer(
-    request: Request, person: Person, problem: Problem | None = None, typed: Mapping[int, str] | None = None
+    request: Request,
+    person: Person,
+    problem: Problem | None = None,
+    typed: Mapping[int, str] | None = None,
+    *,
+    after: int = 0,
 ) -> Response:
     with Session(reading(request.app.state.engine)) as session:
-        seen = tuple(
-            each
-            for each in held_readings(session, most=MOST)
-            if all(within(person, base) for base in bases_of(session, each.kind, [each.fact], on=today()))
-        )
-    own = frozenset(
-        each.fact for each in seen if person.name in {version.person for version in each.versions}
-    )
+
+        def seen(record: Recorded) -> bool:
+            bases = bases_of(session, record.kind, [record.fact], on=today())
+            return all(within(person, base) for base in bases)
+
+        found = held_readings(session, most=ON_A_PAGE, after=after)
+        doubted = tuple(each for each in doubted_readings(session) if seen(each.reading)) if not after else ()
+        total = held_count(session)
+        shown = tuple(filter(seen, found))
+    own = {each.fact for each in shown if person.name in {version.person for version in each.versions}}
+    own |= {each.reading.fact for each in doubted if person.name in _whose(each)}
     frame = Frame(title=HELD.title, question=HELD.question, path=HELD.path, asked={}, menu=HELD.path)
-    return render(
-        "held.html",
-        HeldPage(frame, seen, own, problem, typed or {}),
-        status=problem.status if problem else 200,
-    )
+    more = f"{HELD.path}?after={found[-1].now.record}" if len(found) == ON_A_PAGE else ""
+    page = HeldPage(frame, shown, doubted, total, more, frozenset(own), problem, typed or {})
+    return render("held.html", page, status=problem.status if problem else 200)
+
+
+def _whose(doubted: Doubted) -> set[str]:
+    return {doubted.by, *(version.person for version in doubted.reading.versions)}

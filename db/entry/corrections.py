@@ -14,9 +14,9 @@ from sqlalchemy.orm import Session
 
 from db.base import Fact, table_of
 from db.chain import Act, append
+from db.entry.in_doubt import doubted_by, keep_doubts
 from db.entry.moved import correct_stay, withdraw_stay
 from db.entry.outcome import Flag, Outcome
-from db.entry.readings import doubtful_readings
 from db.entry.recorders import recorders
 from db.entry.versions import refuse_record, typed_rows, withdrawn_version
 from db.errors import StaleVersionError
@@ -53,7 +53,7 @@ def correct(  # noqa: PLR0913 - what is corrected, from which version, to what, 
     """
     found = _stands(session, act, number, version)
     texts = _corrected_texts(found, values)
-    seq, doubted = known_by(session).seq, _doubted(session, found)
+    seq, doubted = known_by(session).seq, doubted_by(session, found)
     if found.kind in STAYS:
         outcome = correct_stay(session, act, found, texts, today=today)
     else:
@@ -69,7 +69,7 @@ def withdraw(session: Session, act: Act, number: int, *, version: str) -> Correc
     if found.now.withdrawn:
         refuse_record(found, "", "", "this record is withdrawn already", "nothing is left to do")
     _refuse_used(session, found)
-    seq, doubted = known_by(session).seq, _doubted(session, found)
+    seq, doubted = known_by(session).seq, doubted_by(session, found)
     if found.kind in STAYS:
         withdraw_stay(session, act, found)
     else:
@@ -182,24 +182,10 @@ def _refuse_counter_in_use(session: Session, found: Recorded) -> None:
         refuse_record(found, "day", found.now.told["day"], rule, "correct or withdraw those first")
 
 
-def _doubted(session: Session, found: Recorded) -> dict[int, str]:
-    """Readings of the brake that would be doubted, by record number."""
-    model = KINDS[found.kind]
-    if found.kind == "removals":
-        brakes = select(Installation.brake).join(Removal, Removal.installation == Installation.fact)
-        brakes = brakes.where(Removal.fact == found.fact)
-    elif found.kind != "brakes" and hasattr(model, "brake"):
-        brakes = select(model.brake).where(model.fact == found.fact, model.brake.is_not(None))
-    else:
-        return {}
-    numbers = sorted(set(session.scalars(brakes)))
-    return doubtful_readings(session, numbers) if numbers else {}
-
-
 def _done(
     session: Session, found: Recorded, seq: int, doubted: Mapping[int, str], flags: tuple[Flag, ...]
 ) -> Corrected:
     after = read_record(session, found.fact)
-    newly = {number: why for number, why in _doubted(session, after).items() if number not in doubted}
+    newly = keep_doubts(session, doubted, doubted_by(session, after), correction=known_by(session).seq)
     other = tuple(Flag(0, f"reading, record {number}, {why}") for number, why in sorted(newly.items()))
     return Corrected(after, seq, (*flags, *other))

@@ -6,6 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from db.chain import Act, append
+from db.corrections import doubted_readings
 from db.entry.outcome import Outcome
 from db.errors import RowError, RowsRefusedError
 from db.frames import frame_of
@@ -18,7 +19,7 @@ WORDS = ("accepted", "refused")
 
 def record_rulings(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
     """
-    Record rulings on held readings; nobody rules on a reading that they entered.
+    Record rulings on readings that are held or in doubt; nobody rules on one that they entered or put in doubt.
 
     Columns: row, reading (the record number), state (accepted or refused), note.
     """
@@ -32,7 +33,7 @@ def record_rulings(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
             asked,
             ~unknown & (asked["state_now"] != "held"),
             "reading",
-            "this reading is not held",
+            "this reading is neither held nor in doubt",
             "withdraw its ruling under Corrections first, if it was ruled on",
         ),
         *_errors(asked, ~asked["state"].isin(WORDS), "state", "is not a ruling", "write accepted or refused"),
@@ -40,7 +41,7 @@ def record_rulings(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
             asked,
             asked["people"].map(lambda people: act.person in people if isinstance(people, set) else False),
             "reading",
-            f"was entered by {act.person}, who cannot rule on it",
+            f"was entered by {act.person}, or put in doubt by their correction, who cannot rule on it",
             "ask a second person",
         ),
         *_errors(asked, asked.duplicated("reading"), "reading", "is ruled on twice", "take one row out"),
@@ -57,7 +58,7 @@ def record_rulings(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
 
 
 def _held(session: Session, readings: list[int]) -> pd.DataFrame:
-    """Readings with the state they are in and everybody who entered a version of them."""
+    """Readings with the state they are in and everybody who entered a version of them, or put them in doubt."""
     found = frame_of(session, current(PinReading).where(among(PinReading.fact, readings)))
     ruled = current(Ruling).where(among(Ruling.reading, readings))
     states = {row.reading: row.state for row in session.execute(ruled)}
@@ -70,6 +71,9 @@ def _held(session: Session, readings: list[int]) -> pd.DataFrame:
     for fact, person in session.execute(entered):
         people.setdefault(fact, set()).add(person)
     facts = found["fact"].tolist()
+    for doubt in doubted_readings(session, facts):
+        states[doubt.reading.fact] = "held"
+        people[doubt.reading.fact].add(doubt.by)
     states_now = [states.get(fact, state) for fact, state in zip(facts, found["state"], strict=True)]
     return pd.DataFrame({"fact": facts, "state_now": states_now, "people": [people[fact] for fact in facts]})
 

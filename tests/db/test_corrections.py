@@ -7,6 +7,7 @@ from sqlalchemy import select
 
 from db.base import table_of
 from db.chain import Act, append
+from db.corrections import doubted_readings
 from db.entry.corrections import correct, withdraw
 from db.entry.recorders import recorders
 from db.entry.rulings import record_rulings
@@ -252,6 +253,28 @@ def test_readings_that_a_correction_makes_doubtful_are_named(ledger):
     assert outcome.held == 0
     found = withdrawn(ledger, record_of(ledger, "reshims", serial="0020"))
     assert any("is longer than the reading before" in flag.text for flag in found.flags), found.flags
+    (doubt,) = doubted_readings(ledger)
+    assert (doubt.reading.now.told["day"], doubt.corrected) == ("2024-06-01", found.record.fact)
+    ruled = rows_from("rulings", [{"reading": str(doubt.reading.fact), "state": "refused"}], today=TODAY)
+    with pytest.raises(RowsRefusedError, match="put in doubt by their correction"):
+        record_rulings(ledger, ACT, ruled)
+    record_rulings(ledger, Act("bob", "form", "rule"), ruled)
+    assert doubted_readings(ledger) == []
+    assert reading_state(ledger, doubt.reading.fact) == "refused"
+
+
+def test_a_doubt_goes_when_what_made_it_is_corrected_back(ledger):
+    readings = [
+        {"serial": "0020", "day": day, "pin_1": pin, "unit": "mm", "convention": "left"}
+        for day, pin in (("2024-02-10", "20.0"), ("2024-06-01", "38.0"))
+    ]
+    shim = rows_from("reshims", [{"serial": "0020", "day": "2024-03-01", "step_mm": "18"}], today=TODAY)
+    recorders()["reshims"](ledger, ACT, shim)
+    recorders()["pin_readings"](ledger, ACT, rows_from("pin_readings", readings, today=TODAY))
+    found = withdrawn(ledger, record_of(ledger, "reshims", serial="0020"))
+    assert len(doubted_readings(ledger)) == 1
+    corrected(ledger, found.record, step_mm="18")
+    assert doubted_readings(ledger) == []
 
 
 def test_a_reading_between_two_people_is_corrected_once(ledger):
