@@ -1,13 +1,14 @@
 """The command line: words in, one command called, exit status out. Heavy imports wait until a command needs them."""
 
 import argparse
-import datetime as dt
 import importlib
 import os
 import sys
 from collections.abc import Sequence
 from importlib.metadata import version
 from typing import Final
+
+from api.typed_words import above_zero, address, count, day, separator, share, small_chance
 
 DONE: Final = 0
 REFUSED: Final = 1
@@ -44,6 +45,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"pinledger {version('pinledger')}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _ledger_commands(commands)
+    _load_commands(commands)
     _backup_commands(commands)
     _result_commands(commands)
     _service_commands(commands)
@@ -69,7 +71,7 @@ def _command(
     made.add_argument(
         "--db",
         metavar="URL",
-        type=_address,
+        type=address,
         default=os.environ.get("PINLEDGER_DB", "pinledger.db"),
         help="a file (SQLite) or postgresql://...; default $PINLEDGER_DB, else pinledger.db",
     )
@@ -80,75 +82,21 @@ def _with_format(command: argparse.ArgumentParser) -> None:
     command.add_argument("--format", choices=("table", "json", "csv"), default="table", help="default table")
 
 
-def _address(text: str) -> str:
-    """A plain file name is a SQLite file."""
-    return text if "://" in text else f"sqlite:///{text}"
-
-
-def _day(text: str) -> dt.date:
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a day; wanted like 2026-03-14") from None
-
-
-def _share(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = -1.0
-    if not 0.001 <= value <= 0.999:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is not a chance; wanted a fraction from 0.001 to 0.999, like 0.1"
-        )
-    return value
-
-
-def _small_chance(text: str) -> float:
-    value = _share(text)
-    if value > 0.5:
-        raise argparse.ArgumentTypeError(f"{text!r} is no small chance; wanted at most 0.5, like 0.05")
-    return value
-
-
-def _above_zero(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not 0.0 < value < float("inf"):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number above 0")
-    return value
-
-
-def _count(text: str) -> int:
-    if not text.isdecimal() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a count; wanted a whole number from 1")
-    return int(text)
-
-
 def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    _command(
+    made = _command(
         commands,
         "migrate",
         "ledger:migrate",
         "Make the database, or bring it to this version.",
         "migrate --db fleet.db",
+        "migrate --db postgresql://owner@host/fleet --app-role pinledger",
     )
-    load = _command(
-        commands,
-        "import",
-        "ledger:load",
-        "Load a folder of CSV files or a workbook: checked whole, all or nothing; the same again adds nothing.",
-        "import records/ --db fleet.db",
-        "import records.xlsx --dry-run",
+    made.add_argument(
+        "--app-role",
+        metavar="NAME",
+        help="PostgreSQL: set up this role for the service, which may add and read facts and change none; "
+        "later migrations remember it",
     )
-    load.add_argument("folder", help="folder of CSV files, or one .xlsx with a sheet a file")
-    load.add_argument("--dry-run", action="store_true", help="check everything, keep nothing")
-    load.add_argument(
-        "--person", default=os.environ.get("USER", "command line"), help="who loads; default $USER"
-    )
-    _with_format(load)
     out = _command(
         commands,
         "export",
@@ -157,7 +105,7 @@ def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         "export out/ --known-on 2026-06-30",
     )
     out.add_argument("folder", help="folder to write (made if missing), or a name ending in .xlsx")
-    out.add_argument("--known-on", type=_day, metavar="DATE", help="as recorded by then; default now")
+    out.add_argument("--known-on", type=day, metavar="DATE", help="as recorded by then; default now")
     _with_format(out)
     check = _command(
         commands,
@@ -207,14 +155,65 @@ def _backup_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     _with_format(back)
 
 
+def _load_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    load = _command(
+        commands,
+        "import",
+        "loads:bring_in",
+        "Load a folder of CSV files or a workbook: checked whole, all or nothing; the same again adds nothing.",
+        "import records/ --db fleet.db",
+        "import records.xlsx --dry-run",
+        "import records/ --encoding windows-1252 --separator semicolon --decimal comma --days day-month-year",
+        'import list.csv --source "hangar list"',
+    )
+    load.add_argument("folder", help="folder of CSV files, or one .xlsx with a sheet a file")
+    load.add_argument("--dry-run", action="store_true", help="check everything, keep nothing")
+    load.add_argument("--encoding", metavar="NAME", default="", help="of text files; default utf-8")
+    load.add_argument(
+        "--separator", type=separator, default="", help="comma (default), semicolon, tab or stroke"
+    )
+    load.add_argument("--decimal", choices=("point", "comma"), default="", help="default point")
+    load.add_argument(
+        "--days",
+        choices=("year-month-day", "day-month-year", "month-day-year"),
+        default="",
+        help="default year-month-day",
+    )
+    load.add_argument(
+        "--source", metavar="NAME", default="", help="whose columns were matched under Bring in records"
+    )
+    _with_person(load, "who loads")
+    _with_format(load)
+    listed = _command(
+        commands, "loads", "loads:loads", "List the loads that were made, the latest first.", "loads"
+    )
+    _with_format(listed)
+    back = _command(
+        commands,
+        "withdraw-load",
+        "loads:withdraw",
+        "Withdraw a load whole, with a reason; refused where later records rest on it.",
+        'withdraw-load 7 --reason "the file of another year"',
+    )
+    back.add_argument("number", type=count, help="as `pinledger loads` lists it")
+    back.add_argument("--reason", required=True, help="why, in a few words")
+    _with_person(back, "who withdraws")
+    _with_format(back)
+
+
+def _with_person(command: argparse.ArgumentParser, what: str) -> None:
+    user = os.environ.get("USER", "command line")
+    command.add_argument("--person", default=user, help=f"{what}; default $USER")
+
+
 def _result(
     commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, text: str, *examples: str
 ) -> argparse.ArgumentParser:
     made = _command(commands, name, f"results:{name}", text, *examples)
     made.add_argument(
-        "--on", type=_day, metavar="DATE", help="day forecast from; default the last day on record"
+        "--on", type=day, metavar="DATE", help="day forecast from; default the last day on record"
     )
-    made.add_argument("--known-on", type=_day, metavar="DATE", help="as recorded by then; default now")
+    made.add_argument("--known-on", type=day, metavar="DATE", help="as recorded by then; default now")
     made.add_argument("--seed", type=int, default=1, help="seed of every random draw; default 1")
     _with_format(made)
     return made
@@ -235,7 +234,7 @@ def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     )
     due.add_argument("--base", default="", help="only this base")
     due.add_argument(
-        "--risk", type=_share, default=0.1, help="chance of passing the limit to act before; default 0.1"
+        "--risk", type=share, default=0.1, help="chance of passing the limit to act before; default 0.1"
     )
     spares = _result(
         commands,
@@ -243,9 +242,9 @@ def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         "Brakes needed per base and month.",
         "spares --months 36 --level 0.95 --format csv",
     )
-    spares.add_argument("--months", type=_count, default=24, help="months ahead; default 24")
+    spares.add_argument("--months", type=count, default=24, help="months ahead; default 24")
     spares.add_argument(
-        "--level", type=_share, default=0.9, help="chance that stock covers demand; default 0.9"
+        "--level", type=share, default=0.9, help="chance that stock covers demand; default 0.9"
     )
     _watch_commands(commands)
     _result(commands, "cost", "Cost per braked landing of each brake type.", "cost --format json")
@@ -267,7 +266,7 @@ def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         "score --origins 8 --format json",
         "score --misses --format csv",
     )
-    past.add_argument("--origins", type=_count, default=4, help="past days to forecast from; default 4")
+    past.add_argument("--origins", type=count, default=4, help="past days to forecast from; default 4")
     past.add_argument("--misses", action="store_true", help="list the change-outs outside their range")
 
 
@@ -280,7 +279,7 @@ def _watch_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParse
     )
     due.add_argument("--base", default="", help="only this base")
     due.add_argument(
-        "--level", type=_small_chance, help="chance to pass the limit unread, at most 0.5; default as assumed"
+        "--level", type=small_chance, help="chance to pass the limit unread, at most 0.5; default as assumed"
     )
     _result(
         commands,
@@ -302,17 +301,17 @@ def _claims_command(commands: "argparse._SubParsersAction[argparse.ArgumentParse
     claims.add_argument("--against", default="", metavar="TYPE", help="brake type that a ratio is to")
     claimed = claims.add_mutually_exclusive_group(required=True)
     claimed.add_argument(
-        "--landings", type=_above_zero, metavar="N", help="claimed mean landings per heat sink run"
+        "--landings", type=above_zero, metavar="N", help="claimed mean landings per heat sink run"
     )
     claimed.add_argument(
-        "--ratio", type=_above_zero, metavar="K", help="claimed ratio of them to the other type's"
+        "--ratio", type=above_zero, metavar="K", help="claimed ratio of them to the other type's"
     )
     claims.add_argument(
-        "--guaranteed-cost", type=_above_zero, metavar="COST", help="also value a guaranteed cost per landing"
+        "--guaranteed-cost", type=above_zero, metavar="COST", help="also value a guaranteed cost per landing"
     )
     claims.add_argument(
         "--guaranteed-landings",
-        type=_above_zero,
+        type=above_zero,
         default=1.0,
         metavar="N",
         help="landings under it; default 1",

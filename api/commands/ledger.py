@@ -1,24 +1,19 @@
-"""Commands on the ledger itself: migrate, import, export, verify, backup, restore."""
+"""Commands on the ledger itself: migrate, export, verify, backup, restore."""
 
 import argparse
 import datetime as dt
 import os
-import re
 import sys
 from dataclasses import asdict
 from pathlib import Path
 
 from sqlalchemy import Engine
-from tqdm import tqdm
 
 from api.output import write
-from db import schema
+from db import app_role, schema
 from db.anchors import Anchor, file_of, note_today, read_anchors
 from db.backup import back_up
-from db.chain import Act
 from db.export import export as write_folder
-from db.imports import FileLoaded
-from db.imports import load as load_all
 from db.lookup import known_by
 from db.restore import restore as restore_from
 from db.session import Session, open_engine, reading
@@ -26,56 +21,17 @@ from db.verify import verify as verify_chain
 
 
 def migrate(asked: argparse.Namespace) -> int:
-    """Bring the database to this version's schema."""
+    """Bring the database to this version's schema, and give the application's role what it needs there."""
     schema.migrate(asked.db)
     sys.stdout.write(f"{asked.db}: at the schema of this version\n")
-    return 0
-
-
-def load(asked: argparse.Namespace) -> int:
-    """Load a folder or workbook, whole or not at all."""
     engine = open_engine(asked.db)
-    schema.check(engine)
-    act = Act(person=asked.person, source=f"import {Path(asked.folder).name}", act="import")
-    with Session(engine) as session, tqdm(unit=" rows", disable=None, file=sys.stderr) as bar:
-
-        def progress(done: int, total: int) -> None:
-            bar.total = total
-            bar.update(done - bar.n)
-
-        loaded = load_all(
-            session,
-            Path(asked.folder),
-            act,
-            approved=True,
-            today=dt.datetime.now(dt.UTC).date(),
-            progress=progress,
-        )
-        if asked.dry_run:
-            session.rollback()
-        else:
-            session.commit()
-    write(
-        loaded,
-        asked.format,
-        rows=loaded.files if asked.format == "csv" else [_counts(each) for each in loaded.files],
-    )
-    sys.stderr.write("checked, nothing kept\n" if asked.dry_run else "kept\n")
+    for role in [asked.app_role] if asked.app_role else app_role.granted(engine):
+        made = app_role.grant(engine, role)
+        sys.stdout.write(f"{role}: may add and read facts, and change none\n")
+        if made:
+            sys.stdout.write(f"{role}: made without a password; give it one, or a rule in pg_hba.conf\n")
+    engine.dispose()
     return 0
-
-
-def _counts(loaded: FileLoaded) -> dict[str, object]:
-    """One line a file, and beneath it what is odd: each sentence once, with how often and the first rows."""
-    rows: dict[str, list[int]] = {}
-    for flag in loaded.flags:
-        rows.setdefault(re.sub(r"\d[\d.,:-]*", "..", flag.text), []).append(flag.row)
-    told = {flag.row: flag.text for flag in reversed(loaded.flags)}
-    notes = [
-        told[at[0]] if len(at) == 1 and not at[0] else f"{len(at)} x, first row {at[0]}: {told[at[0]]}"
-        for at in rows.values()
-    ]
-    counts = {name: getattr(loaded, name) for name in ("file", "added", "same", "completed", "held")}
-    return {**counts, "flags": len(loaded.flags), "warnings": notes}
 
 
 def export(asked: argparse.Namespace) -> int:
