@@ -169,9 +169,7 @@ def _load_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser
     load.add_argument("folder", help="folder of CSV files, or one .xlsx with a sheet a file")
     load.add_argument("--dry-run", action="store_true", help="check everything, keep nothing")
     load.add_argument("--encoding", metavar="NAME", default="", help="of text files; default utf-8")
-    load.add_argument(
-        "--separator", type=separator, default="", help="comma (default), semicolon, tab or stroke"
-    )
+    load.add_argument("--separator", type=separator, help="comma (default), semicolon, tab or stroke")
     load.add_argument("--decimal", choices=("point", "comma"), default="", help="default point")
     load.add_argument(
         "--days",

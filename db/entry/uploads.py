@@ -70,6 +70,19 @@ def matchings_of(session: Session, source: str) -> dict[str, Matching]:
     return {kind: matching_from(json.loads(told)) for kind, told in found} if source else {}
 
 
+def kind_of(title: str, header: Sequence[str], known: Mapping[str, Matching]) -> str:
+    """Return the kind that a title says, or that a file of this source with such a header had before."""
+    if title in FILES:
+        return title
+    names = {name.strip(" ") for name in header}
+    alike = [
+        kind
+        for kind, each in known.items()
+        if {theirs for theirs, our in each.columns.items() if our} <= names
+    ]
+    return alike[0] if len(alike) == 1 else ""
+
+
 def match_part(  # noqa: PLR0913 - which table, what it holds, and who says so
     session: Session, number: str, place: int, kind: str, matching: Matching, *, person: str, now: dt.datetime
 ) -> None:
@@ -109,7 +122,7 @@ def forget_uploads(session: Session, person: str, *, now: dt.datetime) -> None:
 def _row(
     number: str, place: int, sent: Sent, known: Mapping[str, Matching], written: Written
 ) -> dict[str, str | int | bytes]:
-    kind = _kind(sent.part, known)
+    kind = kind_of(sent.part.title, sent.part.header, known)
     matching = _matching(kind, sent.part, known, written) if kind else None
     return {
         "upload": number,
@@ -124,19 +137,6 @@ def _row(
         "matching": json.dumps(matching.told()) if matching else "",
         "plain": sent.part.plain,
     }
-
-
-def _kind(part: Part, known: Mapping[str, Matching]) -> str:
-    """Return the kind that the title says, or that a file of this source with such a header had before."""
-    if part.title in FILES:
-        return part.title
-    header = {name.strip(" ") for name in part.header}
-    alike = [
-        kind
-        for kind, matching in known.items()
-        if {n for n, our in matching.columns.items() if our} <= header
-    ]
-    return alike[0] if len(alike) == 1 else ""
 
 
 def _matching(kind: str, part: Part, known: Mapping[str, Matching], written: Written) -> Matching | None:

@@ -36,20 +36,44 @@ def open_all(path: Path, written: Written = PLAIN) -> tuple[list[Source], list[R
     return [sources[name] for name in FILES if name in sources], errors
 
 
+def open_unnamed(path: Path, written: Written) -> list[Source | RowError]:
+    """Return every table of a folder, a workbook or one file, whatever they are called."""
+    if not path.exists():
+        raise NotFoundError(
+            f"{path} is not there; wanted a folder of CSV files, one of them, or a workbook (.xlsx)"
+        )
+    found: list[Source | RowError] = []
+    for file in _paths(path) if path.is_dir() else [path]:
+        if file.suffix.lower() in WORKBOOKS:
+            opened = _workbook(file, written)
+            found += [opened] if isinstance(opened, RowError) else opened
+        else:
+            found.append(_csv(file, written) if file.is_file() else _misplaced(file))
+    return found
+
+
+def _paths(folder: Path) -> list[Path]:
+    """Hidden files and a README are not records; everything else is, or is in the wrong place."""
+    return [p for p in sorted(folder.iterdir()) if not p.name.startswith(".") and p.stem.upper() != "README"]
+
+
+def _workbook(path: Path, written: Written) -> list[Source] | RowError:
+    content = path.read_bytes()
+    return open_workbook(path.name, lambda: io.BytesIO(content), written)
+
+
 def _in_folder(folder: Path, written: Written) -> list[Source | RowError]:
     """Hidden files and a README (here, or as a sheet) are not records; all else is, or is in the wrong place."""
-    paths = [p for p in sorted(folder.iterdir()) if not p.name.startswith(".") and p.stem.upper() != "README"]
     return [
         _named(path.name, path.stem) or _csv(path, written) if _is_csv(path) else _misplaced(path)
-        for path in paths
+        for path in _paths(folder)
     ]
 
 
 def _in_file(path: Path, written: Written) -> list[Source | RowError]:
     if path.suffix.lower() not in WORKBOOKS:
         return [_named(path.name, path.stem) or _csv(path, written) if _is_csv(path) else _misplaced(path)]
-    content = path.read_bytes()
-    opened = open_workbook(path.name, lambda: io.BytesIO(content), written)
+    opened = _workbook(path, written)
     if isinstance(opened, RowError):
         return [opened]
     sheets = [source for source in opened if source.name.upper() != "README"]
