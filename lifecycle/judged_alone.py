@@ -59,7 +59,12 @@ def judge_by_the_others(  # noqa: PLR0913 (what is judged, and what the fit was 
     for run in np.flatnonzero(told & (far > ODD)):
         others = np.flatnonzero(told & (np.arange(told.size) != run))
         without = fit_readings(
-            judged.readings.take(others), z[others], prior=prior, measurement_floor_mm=floor_mm, near=fit
+            judged.readings.take(others),
+            z[others],
+            prior=prior,
+            measurement_floor_mm=floor_mm,
+            near=fit,
+            same_path=True,  # one run tells little of it, and the search for it is what costs time
         )
         alone = gate(without, readings.take(np.array([run])), z[[run]])
         gated[:, run], reopened[:, run] = alone.gated[:, 0], alone.reopened[:, 0]

@@ -23,9 +23,9 @@ GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     "landing energy": (ENERGY,),
     "season": (COSINE, SINE),
 }
-# By how much the criterion must fall: models within 2 of each other are told apart by nothing.
+# By how much the criterion must fall: from 4 on the lesser model has considerably less support.
 # K. P. Burnham, D. R. Anderson, Model Selection and Multimodel Inference, 2002, section 2.6 (recalled).
-WORTH: Final = 2.0
+WORTH: Final = 4.0
 VARIANCES: Final = 3
 # A counter whose growth differs by less than this between runs and along them is constant: floats are rarely equal.
 CONSTANT: Final = 1e-6
@@ -151,7 +151,7 @@ def choose_kinds(  # noqa: PLR0913, PLR0917 (the data, and the fit that they are
     Returns
     -------
     ChosenKinds
-        Those by which the criterion falls by more than 2, group by group, and what each group shows on its own.
+        Those by which the criterion falls by more than 4, group by group, and what each group shows on its own.
 
     Notes
     -----

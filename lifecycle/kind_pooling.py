@@ -56,7 +56,7 @@ def pooled_belief(name: str, seen: Iterable[KindSeen]) -> KindBelief:
     -------
     KindBelief
         With no type the weak belief. The standard deviation includes the error of the mean. It is shown where two types
-        or more have a mean two standard errors from none.
+        or more, without that belief, have a mean two standard errors from none.
 
     Notes
     -----
@@ -80,5 +80,6 @@ def pooled_belief(name: str, seen: Iterable[KindSeen]) -> KindBelief:
     weight = 1.0 / (tau2 + variance)
     whole = float(weight.sum() + 1.0 / weak**2)
     mean = float(weight @ effect) / whole
-    shown = n >= TYPES_WANTED and abs(mean) > 2.0 / np.sqrt(whole)
+    own = 1.0 / (between / max(n - 1, 1) + variance)
+    shown = n >= TYPES_WANTED and abs(own @ effect) > 2.0 * np.sqrt(own.sum())
     return KindBelief(mean, float(np.sqrt(tau2 + 1.0 / whole)), shown=bool(shown))

@@ -65,7 +65,9 @@ class Start:
     path_ratio: float
 
 
-def search(problem: Problem, *, path_noise: bool, near: Start | None = None) -> Found:
+def search(
+    problem: Problem, *, path_noise: bool, near: Start | None = None, same_path: bool = False
+) -> Found:
     """
     Minimise the restricted likelihood over all variance ratios.
 
@@ -77,6 +79,8 @@ def search(problem: Problem, *, path_noise: bool, near: Start | None = None) -> 
         Search for path noise; else it is zero.
     near : Start, optional
         Where to look first.
+    same_path : bool
+        Keep the path noise of `near`, over the measurement's, and search for the rest.
 
     Returns
     -------
@@ -85,6 +89,8 @@ def search(problem: Problem, *, path_noise: bool, near: Start | None = None) -> 
     """
     if not path_noise or (problem.design.degrees < 2 and not problem.prior.weight):
         return _simplest(problem, _inner(problem, 0.0, None, EXACT))
+    if near is not None and same_path:
+        return _simplest(problem, _inner(problem, near.path_ratio, near.spread, EXACT))
     few = problem.thinned()
     found = _close_to(problem, near) if near is not None else None
     if found is None:

@@ -241,6 +241,12 @@ def beliefs_of(models: list[TypeModel]) -> dict[str, KindBelief]:
     }
 
 
+def leans_on(model: TypeModel, pooled: Mapping[str, KindBelief]) -> bool:
+    """Whether what other types show of landing kinds would change this type's fit."""
+    shown = any(belief.shown and name in model.seen for name, belief in pooled.items())
+    return bool(pooled) and (shown or bool(model.covariates.kinds))
+
+
 def _typical_sd(found: list[float], rule: float) -> float:
     """The mean square whose belief explains these variances best: their harmonic mean, the rule being one of them."""
     return float(1.0 / np.sqrt(np.mean(1.0 / np.square(np.maximum([*found, rule], 1e-9 * rule)))))

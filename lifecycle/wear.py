@@ -20,6 +20,7 @@ from lifecycle.type_model import (
     beliefs_of,
     fit_type,
     is_told,
+    leans_on,
     typical_of,
 )
 from lifecycle.wear_case import WearCase, cases_by_type
@@ -153,13 +154,14 @@ def fit_fleet(runs: Runs) -> FleetFit:
     fitted = {name: fit_type(case, typical_of([])) for name, case in cases.items() if is_told(case)}
     small = [name for name, model in fitted.items() if model.fit.runs < SMALL_TYPE and len(fitted) > 1]
     for turn in range(POOLING_ROUNDS):
-        # Effects of landing kinds are pooled between types of any size, once: they settle at once.
-        again = fitted if turn == 0 and any(_counts(model) for model in fitted.values()) else small
-        others = {name: [fitted[other] for other in fitted if other != name] for name in again}
+        others = {name: [fitted[other] for other in fitted if other != name] for name in fitted}
+        pooled = {name: beliefs_of(models) for name, models in others.items()}
+        # Effects of landing kinds are pooled between types of any size, once: there they settle at once.
+        leaning = {name for name in fitted if turn == 0 and leans_on(fitted[name], pooled[name])}
         fitted |= {
-            name: fit_type(cases[name], typical_of(models if name in small else []), beliefs_of(models))
-            for name, models in others.items()
-            if name in small or _counts(fitted[name])
+            name: fit_type(cases[name], typical_of(others[name] if name in small else []), pooled[name])
+            for name in fitted
+            if name in small or name in leaning
         }
     assumed = assume_type(typical_of(list(fitted.values())))
     models = {name: fitted.get(name, assumed) for name in cases}
@@ -245,10 +247,6 @@ def prior_rate(fit: FleetFit, brake_type: str, position_group: str = "", base: s
         dof=model.runs_dof,
         kind=model.kind,
     )
-
-
-def _counts(model: TypeModel) -> bool:
-    return bool(model.seen)
 
 
 def _states(

@@ -148,12 +148,14 @@ def fit_readings(  # noqa: PLR0913 (as fit_wear)
     measurement_floor_mm: float = 0.0,
     near: WearFit | None = None,
     restricted: bool = True,
+    same_path: bool = False,
 ) -> WearFit:
     """
     As `fit_wear`, of readings arranged already and a design of shape (n_runs, n_columns).
 
-    The search begins at `near`, a fit of much the same readings, where one is given. With `restricted` false the full
-    likelihood is maximised and its -2 log is the criterion: so fits with different columns can be compared.
+    The search begins at `near`, a fit of much the same readings, where one is given; with `same_path` its path noise,
+    over the measurement's, stays. With `restricted` false the full likelihood is maximised and its -2 log is the
+    criterion, so that fits with different columns can be compared.
     """
     told = np.flatnonzero((readings.valid & ~readings.restart).any(axis=0))
     if not told.size and not prior.rate:
@@ -178,7 +180,7 @@ def fit_readings(  # noqa: PLR0913 (as fit_wear)
         restricted=restricted,
     )
     start = Start(near.spread, near.path_ratio) if near is not None else None
-    found = search(problem, path_noise=path_noise, near=start)
+    found = search(problem, path_noise=path_noise, near=start, same_path=same_path)
     fit = _estimates(design, kept, line, found)
     return replace(
         fit,

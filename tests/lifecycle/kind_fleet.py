@@ -13,23 +13,32 @@ RATE = 0.03
 
 
 def counted_fleet(
-    rng: np.random.Generator, types: dict[str, dict[str, float]], *, runs: int = 60, readings: int = 10
+    rng: np.random.Generator,
+    types: dict[str, dict[str, float]],
+    *,
+    runs: int = 60,
+    readings: int = 10,
+    sizes=None,
 ) -> Runs:
     """
     Runs of each type with counters of touch-and-gos, landing energy and season.
 
+    `sizes` gives runs and readings of types by name.
     The effects of a type are fractions of a landing's wear for one unit of a counter. Circuits come in spells, so that
     they bend; energy differs by aircraft and varies about it; the season turns once in about 1,000 landings.
     """
-    parts = [
-        _one_type(rng, name, effects, runs, readings, number)
-        for number, (name, effects) in enumerate(types.items())
-    ]
+    parts, first = [], 0
+    for number, (name, effects) in enumerate(types.items()):
+        brakes, each = (sizes or {}).get(name, (runs, readings))
+        parts.append(_one_type(rng, name, effects, brakes, each, number, first))
+        first += brakes
     frames = [pd.concat(frame, ignore_index=True) for frame in zip(*parts, strict=True)]
     return Runs(*frames)
 
 
-def _one_type(rng, name, effects, runs, readings, number):
+def _one_type(  # noqa: PLR0917 - what one type is
+    rng, name, effects, runs, readings, number, first
+):
     x, w = paths(rng, runs, readings, rate=RATE)
     step = np.diff(x, axis=1, prepend=0.0)
     angle = x / 1000.0 * 2 * np.pi + rng.uniform(0, 2 * np.pi, (runs, 1))
@@ -43,7 +52,6 @@ def _one_type(rng, name, effects, runs, readings, number):
     counters = {kind: np.cumsum(step * each, axis=1) for kind, each in growth.items()}
     for kind, effect in effects.items():
         w = w + RATE * effect * counters[kind]
-    first = number * runs
     run = first + np.arange(runs)
     frame = pd.DataFrame(
         {

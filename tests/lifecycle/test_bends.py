@@ -90,6 +90,24 @@ def test_without_path_noise_the_effects_are_those_of_the_reference_library():
     assert np.sqrt(np.diag(fit.covariance)[1:]) == pytest.approx(theirs.bse_fe, rel=1e-4)
 
 
+def test_likelihoods_with_and_without_a_counter_differ_as_the_reference_librarys():
+    """statsmodels MixedLM by maximum likelihood, no path noise: 1e-6 of the difference."""
+    readings, z, x, w, counter, _ = counted(8, path_sd=0.0)
+    straight = replace(readings, bent=np.zeros((0, 0, 0)), bent_columns=())
+    ours = [
+        fit_readings(one, z[:, :columns], path_noise=False, restricted=False).criterion
+        for one, columns in ((readings, 2), (straight, 1))
+    ]
+    theirs = []
+    for fixed in (np.column_stack([x.ravel(), counter.ravel()]), x.ravel()[:, None]):
+        groups = np.repeat(np.arange(RUNS), READINGS)
+        model = sm.MixedLM(w.ravel(), fixed, groups, exog_re=x.ravel()[:, None])
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # as above
+            theirs.append(-2 * model.fit(reml=False, method=["powell", "bfgs"]).llf)
+    assert ours[1] - ours[0] == pytest.approx(theirs[1] - theirs[0], rel=1e-6)
+
+
 @pytest.mark.parametrize("unknown", [False, True])
 def test_posterior_is_the_conditional_normal_with_the_effects_in_doubt(unknown):
     """Rate and wear now of the last run, coefficients with their covariance drawn into one dense normal."""
@@ -122,12 +140,12 @@ def test_posterior_is_the_conditional_normal_with_the_effects_in_doubt(unknown):
 
 def test_innovations_are_standard_normal_and_uncorrelated():
     found = []
-    for seed in range(12):
+    for seed in range(4):
         readings, z, *_ = counted(100 + seed)
         found.append(innovations(fit_readings(readings, z), readings, z))
     away = np.concatenate(found, axis=1)
-    assert away.std() == pytest.approx(1.0, abs=0.04)
-    assert np.mean(away[1:] * away[:-1]) == pytest.approx(0.0, abs=0.05)
+    assert away.std() == pytest.approx(1.0, abs=0.08)
+    assert np.mean(away[1:] * away[:-1]) == pytest.approx(0.0, abs=0.1)
 
 
 def test_the_dense_normal_of_the_checks_is_the_libraries():
