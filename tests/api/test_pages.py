@@ -20,6 +20,7 @@ from api.pages.navigation import (
     HELD,
     LANDINGS,
     MOVES,
+    PEOPLE,
     PIN_READINGS,
     PLACES,
     SHEETS,
