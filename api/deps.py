@@ -8,7 +8,9 @@ from fastapi import Depends, Query, Request
 from pydantic import BeforeValidator
 from sqlalchemy.orm import Session
 
+from api.forms import day_typed
 from api.studies import ask
+from db.imports.refused import CellError
 from lifecycle.study import Study
 
 
@@ -24,13 +26,18 @@ LedgerSession = Annotated[Session, Depends(ledger_session, scope="function")]
 
 
 def _asked_day(typed: object) -> object:
-    """A field left empty asks for the day that is taken by default; anything but an ISO day is refused by name."""
-    if typed in (None, ""):
+    """A field left empty asks for the day that is taken by default; what is no day is refused by name."""
+    text = str(typed or "").strip()
+    if not text:
         return None
     try:
-        return dt.date.fromisoformat(str(typed).strip())
+        return dt.date.fromisoformat(text)
     except ValueError:
-        raise ValueError(f"{typed!r} is not a day; wanted like 2026-03-14") from None
+        pass
+    try:
+        return day_typed(text, today=dt.datetime.now(dt.UTC).date())
+    except CellError:
+        raise ValueError(f"{typed!r} is not a day; wanted like 2026-03-14, 14 mar or 14") from None
 
 
 AskedDay = Annotated[dt.date | None, BeforeValidator(_asked_day)]

@@ -15,11 +15,18 @@ def frame_of(request: Request, place: Place, study: Study, base: str = "", title
         title=title or place.title,
         question=place.question,
         path=request.url.path,
-        asked=dict(request.query_params),
+        asked=_asked(request, study),
         scope=scope_of(study, base),
         by_base=place.by_base,
         menu=place.path,
     )
+
+
+def _asked(request: Request, study: Study) -> dict[str, str]:
+    """The query, its days written out: a link kept until tomorrow means the same day."""
+    days = {"on": study.on, "known_on": study.known_on}
+    asked = dict(request.query_params)
+    return asked | {name: day.isoformat() for name, day in days.items() if asked.get(name)}
 
 
 def scope_of(study: Study, base: str) -> Scope:

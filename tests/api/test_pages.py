@@ -331,3 +331,10 @@ def test_the_place_holder_of_the_library_s_own_styles_stands_on_chart_pages(show
     assert re.search(
         r'<meta name="map-styles" content="none" id="[0-9a-f]{64}">', shown_client.get("/cost").text
     )
+
+
+@pytest.mark.parametrize("typed", ["30 may 2026", "30 May 2026", " 2026-05-30 "])
+def test_the_days_of_the_scope_are_typed_short_and_kept_written_out(shown_client, typed):
+    answer = shown_client.get("/changeouts", params={"on": typed})
+    assert "forecast from 30 May 2026" in text_of(answer)
+    assert 'href="/spares?on=2026-05-30"' in answer.text
