@@ -50,7 +50,7 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
     drift = find_drift(innovations(model.fit, judged.readings, z), judged.readings)
     path_sd, measurement_sd = model.fit.path_sd, model.fit.measurement_sd
     state = doubt_rate(state, drift, path_sd=path_sd, measurement_sd=measurement_sd)
-    check = latest_checks(case, readings, state)
+    check = latest_checks(case, state)
     state = learn_from_checks(state, check, path_sd=path_sd, measurement_sd=measurement_sd)
     before = model.fit.rate_sd**2 + np.sum((z_now @ model.fit.covariance[1:, 1:]) * z_now, axis=1)
     frame = pd.DataFrame(

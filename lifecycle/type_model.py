@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from lifecycle.checked_rate import with_checks
 from lifecycle.covariates import EFFECT, Covariates, Kind, choose
 from lifecycle.judged_alone import judge_by_the_others
 from lifecycle.kind_choice import ChosenKinds, carried, choose_kinds
@@ -130,6 +131,7 @@ def fit_type(case: WearCase, typical: Typical, pooled: Mapping[str, KindBelief] 
         bent, z = covariates.bent(readings, case.bends), covariates.columns(case.shares, len(case.runs))
         judged = replace(judged, readings=rejudged(bent, judged.gated, judged.reopened))
         fit, judged = _settled(bent, z, prior, floor, judged=judged, near=fit)
+    fit = with_checks(fit, case, judged.readings, z, prior)
     return replace(_model(fit, covariates, prior), seen=found.seen)
 
 

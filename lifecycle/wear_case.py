@@ -1,6 +1,7 @@
 """The readings of one brake type as arrays, out of the frames of `Runs`."""
 
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +13,8 @@ from lifecycle.landing_kinds import AHEAD, KINDS
 from lifecycle.pathfilter import Floats, Readings, arrange
 
 Indices = npt.NDArray[np.int64]
+
+ONLY_CHECKED: Final = "within limit only"
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,9 @@ class WearCase:
         Share of each run's landings by factor and level, up to its last reading and for the landings to come.
     resolution_mm : float
         Median resolution of the readings.
+    check_landings, limit_wear_mm : array of shape (n_runs,)
+        Landings at the last check "within limit" without a value, NaN where there is none; wear at the limit after the
+        re-shims by the last usable reading, NaN where no limit is known.
     bends : dict
         By how much the landings at a level, or a counter, run ahead of its share of the run's landings: arrays of
         shape (n_readings, n_runs), only where some run's do.
@@ -42,6 +48,8 @@ class WearCase:
     shares: dict[tuple[str, str], Floats]
     shares_now: dict[tuple[str, str], Floats]
     resolution_mm: float
+    check_landings: Floats
+    limit_wear_mm: Floats
     bends: dict[tuple[str, str], Floats] = field(default_factory=dict)
 
 
@@ -65,6 +73,13 @@ def cases_by_type(runs: Runs) -> dict[str, WearCase]:
     of_span = _places(place, places["run"])
     usable = np.flatnonzero(runs.readings["usable"].to_numpy(bool))
     of_reading = _places(place, runs.readings["run"])[usable]
+    checked = np.flatnonzero(
+        (runs.readings["why_not"] == ONLY_CHECKED).to_numpy() & ~runs.readings["at_or_below"].to_numpy(bool)
+    )
+    # In time order, so the last assignment to a run stands.
+    check_landings = np.full(len(runs.runs), np.nan)
+    of_check = _places(place, runs.readings["run"].iloc[checked])
+    check_landings[of_check] = runs.readings["landings"].to_numpy(float)[checked]
     cases = {}
     for number, brake_type in enumerate(types):
         rows = np.flatnonzero(code == number)
@@ -78,6 +93,7 @@ def cases_by_type(runs: Runs) -> dict[str, WearCase]:
             runs.readings,
             usable[mine],
             local[of_reading[mine]],
+            check_landings[rows],
         )
     return cases
 
@@ -93,6 +109,7 @@ def _case(  # noqa: PLR0913, PLR0917 (three frames, each with its rows)
     readings: pd.DataFrame,
     chosen: Indices,
     reading_place: Indices,
+    check_landings: Floats,
 ) -> WearCase:
     order = np.argsort(reading_place, kind="stable")
     chosen, column = chosen[order], reading_place[order]
@@ -130,8 +147,21 @@ def _case(  # noqa: PLR0913, PLR0917 (three frames, each with its rows)
         shares=places | shares,
         shares_now=shares_now(runs) | ahead,
         resolution_mm=float(np.median(resolution)) if resolution.size else 0.0,
+        check_landings=check_landings,
+        limit_wear_mm=_limit_wear(runs, arranged, laid("left_mm")),
         bends=bends_of_places(spans, span_place, arranged.landings, places) | bends,
     )
+
+
+def _limit_wear(runs: pd.DataFrame, readings: Readings, left_mm: Floats) -> Floats:
+    """Start less limit, and the sum of the re-shim steps by the last usable reading."""
+    start, limit = runs["start_mm"].to_numpy(float), runs["limit_mm"].to_numpy(float)
+    if not readings.valid.shape[0]:
+        return start - limit
+    run = np.arange(start.size)
+    last = readings.valid.shape[0] - 1 - readings.valid[::-1].argmax(axis=0)
+    steps = readings.wear_mm[last, run] + left_mm[last, run] - start
+    return start - limit + np.where(readings.valid.any(axis=0), steps, 0.0)
 
 
 def _began(spans: pd.DataFrame, place: Indices, count: int) -> Floats:

@@ -3,14 +3,11 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 from scipy.special import log_ndtr
 
 from lifecycle.pathfilter import Floats
 from lifecycle.posterior import RunPosterior
 from lifecycle.wear_case import WearCase
-
-ONLY_CHECKED = "within limit only"
 
 
 @dataclass(frozen=True)
@@ -21,7 +18,7 @@ class LimitCheck:
     wear_mm: Floats
 
 
-def latest_checks(case: WearCase, readings: pd.DataFrame, state: RunPosterior) -> LimitCheck:
+def latest_checks(case: WearCase, state: RunPosterior) -> LimitCheck:
     """
     The last check "within limit" of each run after its last reading.
 
@@ -29,8 +26,6 @@ def latest_checks(case: WearCase, readings: pd.DataFrame, state: RunPosterior) -
     ----------
     case : WearCase
         The runs.
-    readings : DataFrame
-        `Runs.readings`.
     state : RunPosterior
         Of the same runs.
 
@@ -39,32 +34,57 @@ def latest_checks(case: WearCase, readings: pd.DataFrame, state: RunPosterior) -
     LimitCheck
         One entry a run.
     """
-    count = len(case.runs)
-    landings, bound = np.full(count, np.nan), np.full(count, np.nan)
-    checked = (readings["why_not"].to_numpy(str) == ONLY_CHECKED) & ~readings["at_or_below"].to_numpy(bool)
-    rows = np.flatnonzero(checked)
-    place = pd.Series(np.arange(count), index=case.runs.index).reindex(readings["run"].iloc[rows])
-    mine = place.notna().to_numpy()
-    run, at = place.to_numpy()[mine].astype(np.int64), readings["landings"].to_numpy(float)[rows[mine]]
-    later = at > state.last_landings[run]
-    # In time order, so the last assignment to a run stands.
-    landings[run[later]] = at[later]
-    wanted = np.isfinite(landings)
-    spread = case.runs["start_mm"].to_numpy(float) - case.runs["limit_mm"].to_numpy(float)
-    bound[wanted] = (spread + _stepped(case, readings))[wanted]
-    return LimitCheck(landings, bound)
+    later = case.check_landings > state.last_landings
+    return LimitCheck(
+        np.where(later, case.check_landings, np.nan), np.where(later, case.limit_wear_mm, np.nan)
+    )
 
 
-def _stepped(case: WearCase, readings: pd.DataFrame) -> Floats:
-    """Sum of the re-shim steps of each run by its last usable reading, mm."""
-    valid = case.readings.valid
-    if not valid.shape[0]:
-        return np.zeros(valid.shape[1])
-    runs = np.arange(valid.shape[1])
-    last = valid.shape[0] - 1 - valid[::-1].argmax(axis=0)
-    left = readings["left_mm"].to_numpy(float)[case.source[last, runs]]
-    steps = case.readings.wear_mm[last, runs] + left - case.runs["start_mm"].to_numpy(float)
-    return np.where(valid.any(axis=0), steps, 0.0)
+@dataclass(frozen=True)
+class Passed:
+    """
+    Wear at each check, arrays of shape (n_runs,).
+
+    Attributes
+    ----------
+    mean, variance : array
+        As foretold, mm and mm^2; NaN and 1 without a check.
+    after, kept : array
+        Mean given that the check was passed, and the share of the variance that is left.
+    """
+
+    mean: Floats
+    variance: Floats
+    after: Floats
+    kept: Floats
+
+
+def passed_check(state: RunPosterior, check: LimitCheck, path_sd: float, measurement_sd: float) -> Passed:
+    """
+    Wear foretold at each check, and what is left of it by the check.
+
+    Parameters
+    ----------
+    state, check : RunPosterior, LimitCheck
+        Of the same runs.
+    path_sd, measurement_sd : float
+        Of the type's fit, mm per root landing and mm.
+
+    Returns
+    -------
+    Passed
+        One entry a run.
+    """
+    moved = np.isfinite(check.landings) & np.isfinite(state.wear_mm) & np.isfinite(check.wear_mm)
+    ahead = np.where(moved, check.landings - state.last_landings, 0.0)
+    mean = np.where(moved, state.wear_mm + ahead * state.rate, np.nan)
+    own = measurement_sd**2 * state.filter_p + path_sd**2 * ahead
+    variance = np.where(moved, own + (state.gap + ahead) ** 2 * state.rate_var, 1.0)
+    sd = np.sqrt(variance)
+    a = np.where(moved, (check.wear_mm - mean) / sd, 0.0)
+    hazard = np.exp(-0.5 * a * a - 0.5 * np.log(2 * np.pi) - log_ndtr(a))
+    kept = np.maximum(1.0 - a * hazard - hazard**2, 1e-6)
+    return Passed(mean, variance, mean - sd * hazard, kept)
 
 
 def learn_from_checks(
@@ -97,18 +117,13 @@ def learn_from_checks(
     N. L. Johnson, S. Kotz, N. Balakrishnan, Continuous Univariate Distributions vol. 1, 1994, section 13.10.1.
     """
     moved = np.isfinite(check.landings) & np.isfinite(state.wear_mm) & np.isfinite(check.wear_mm)
-    ahead = np.where(moved, check.landings - state.last_landings, 0.0)
-    reach = state.gap + ahead
-    mean = state.wear_mm + ahead * state.rate
-    own = measurement_sd**2 * state.filter_p + path_sd**2 * ahead
-    variance = np.where(moved, own + reach**2 * state.rate_var, 1.0)
-    sd = np.sqrt(variance)
-    a = np.where(moved, (check.wear_mm - mean) / sd, 0.0)
-    hazard = np.exp(-0.5 * a * a - 0.5 * np.log(2 * np.pi) - log_ndtr(a))
-    kept = np.maximum(1.0 - a * hazard - hazard**2, 1e-6)
-    slope = reach * state.rate_var / variance
-    wear, wear_var = mean - sd * hazard, variance * kept
-    rate = state.rate - slope * sd * hazard
+    passed = passed_check(state, check, path_sd, measurement_sd)
+    variance, wear, kept = passed.variance, passed.after, passed.kept
+    slope = (
+        (state.gap + np.where(moved, check.landings - state.last_landings, 0.0)) * state.rate_var / variance
+    )
+    wear_var = variance * kept
+    rate = state.rate + slope * (wear - passed.mean)
     rate_var = state.rate_var - slope**2 * variance * (1.0 - kept)
     gap = np.divide(slope * wear_var, rate_var, out=np.zeros_like(slope), where=rate_var > 0)
     filter_p = np.maximum(wear_var - gap**2 * rate_var, 0.0) / measurement_sd**2

@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+from scipy.special import log_ndtr
 
 from lifecycle.wear import fit_fleet, refresh
 from tests.lifecycle.wear_fleet import Brake, paths, runs_of
@@ -80,3 +81,60 @@ def test_reshim_steps_move_the_limit_with_them(fit):
         refresh(fit, runs).iloc[0]["wear_mm"]
         > refresh(fit, runs_of([checked(1500.0)])).iloc[0]["wear_mm"] + 1
     )
+
+
+def half_checked(seed, *, runs=80):
+    """Invented: brakes read twice early on, then half of them only checked, late; those past the limit came off."""
+    rng = np.random.default_rng(seed)
+    x, w = paths(rng, runs, 3, rate=0.03, rate_sd=0.006, path_sd=0.05, measurement_sd=0.3)
+    x[:, 0], x[:, 1], x[:, 2] = 30.0, 60.0, 1200.0
+    rate = rng.normal(0.03, 0.006, runs)
+    true = rate * 1200.0 + 0.05 * np.sqrt(1200.0) * rng.normal(size=runs)
+    w = rate[:, None] * x + rng.normal(0.0, 0.3, x.shape)
+    passed = true <= 34.0
+    return [
+        Brake(
+            tuple(x[run] if passed[run] else x[run, :2]),
+            (*w[run, :2], np.nan) if passed[run] else tuple(w[run, :2]),
+            why_not=("", "", CHECK) if passed[run] else (),
+            flown=1200.0,
+            limit_mm=16.0,
+        )
+        for run in range(runs)
+    ]
+
+
+def test_checks_of_many_runs_move_the_rate_of_their_type():
+    """Each check that was passed says that the type wears slower than it might: the mean falls and is surer."""
+    brakes = [brake for brake in half_checked(3) if brake.why_not]
+    unread = [Brake(brake.landings[:2], brake.wear_mm[:2], limit_mm=16.0, flown=1200.0) for brake in brakes]
+    with_checks, without = (fit_fleet(runs_of(some)).types[0] for some in (brakes, unread))
+    assert with_checks.rate_mm_per_landing < without.rate_mm_per_landing
+    width = [one.rate_high - one.rate_low for one in (with_checks, without)]
+    assert width[0] < width[1]
+
+
+def test_the_rate_with_checks_is_that_of_the_exact_likelihood():
+    """Slow plain reference: normal readings times Phi of each check, by a grid over the mean, variances as fitted."""
+    brakes = [brake for brake in half_checked(3, runs=40) if brake.why_not]
+    fit = fit_fleet(runs_of(brakes)).models["BT-1"].fit
+    grid = np.linspace(0.02, 0.035, 1501)
+    exact = np.array([exact_log_likelihood(brakes, rate, fit) for rate in grid])
+    weight = np.exp(exact - exact.max())
+    mean = np.sum(grid * weight) / weight.sum()
+    sd = np.sqrt(np.sum((grid - mean) ** 2 * weight) / weight.sum())
+    assert fit.rate[0] == pytest.approx(mean, abs=0.15 * sd)
+    assert np.sqrt(fit.covariance[1, 1]) == pytest.approx(sd, rel=0.1)
+
+
+def exact_log_likelihood(brakes, rate, fit):
+    """Of the runs' two readings and one check at a mean rate."""
+    x = np.array([30.0, 60.0, 1200.0])
+    v = fit.rate_sd**2 * np.outer(x, x) + fit.path_sd**2 * np.minimum.outer(x, x)
+    seen = v[:2, :2] + fit.measurement_sd**2 * np.eye(2)
+    gain = v[2, :2] @ np.linalg.inv(seen)
+    sd = np.sqrt(v[2, 2] - gain @ v[:2, 2])
+    left = np.array([brake.wear_mm[:2] for brake in brakes]) - rate * x[:2]
+    ahead = rate * x[2] + left @ gain
+    quadratic = np.sum(left @ np.linalg.inv(seen) * left)
+    return -0.5 * quadratic + np.sum(log_ndtr((34.0 - ahead) / sd))
