@@ -4,59 +4,94 @@ import datetime as dt
 import json
 import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
 from typing import Final
 
+from pydantic import TypeAdapter
 from sqlalchemy import Engine
 
+from api.output import plain
+from api.spared import spared
 from db.lookup import Known, known_by
 from db.observe import observe
-from db.records.log import KeptStudy
+from db.records.scores import KeptScore
+from db.scores import keep_score, kept_score, last_score
 from db.session import Session, reading
-from db.studies import all_kept
+from db.studies import KeptDay, kept_days, kept_results
 from lifecycle.backtest import NOMINAL, Score, Then, backtest, origins_for
-from lifecycle.issued import Issued
+from lifecycle.issued import Issued, IssuedScore, score_issued
 from lifecycle.observations import Records
 from lifecycle.study import Study, open_study
 
 ORIGINS: Final = 4
 # A forecast of an older day than this, when it was first shown, is a look back and no forecast.
 SHOWN_WITHIN: Final = dt.timedelta(days=31)
-# A score takes as long as its studies; a few are held so that the page, its chart and its file make it once.
-HELD: Final = 4
+# Days of shown forecasts that one score reads.
+MOST_DAYS: Final = 120
+SCORE: Final = TypeAdapter(Score)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """
+    What is known of past forecasts without making any again: those shown, and the last score that was kept.
+
+    `score` is None where none was kept yet; `number` and `on` are those of the study it was made for, `own` whether
+    that is the study asked about.
+    """
+
+    issued: IssuedScore
+    score: Score | None = None
+    number: str = ""
+    on: dt.date | None = None
+    own: bool = False
 
 
 def score_of(engine: Engine, study: Study, origins: int = ORIGINS) -> Score:
     """Forecasts made again from so many past days, and those that were shown, against what is known in this study."""
-    return _made(engine, _Held(study), origins)
-
-
-class _Held:
-    """A study that is held by its number, since the same number is the same study."""
-
-    def __init__(self, study: Study) -> None:
-        self.study = study
-
-    def __hash__(self) -> int:
-        return hash(self.study.number)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Held) and self.study.number == other.study.number
-
-
-@lru_cache(maxsize=HELD)
-def _made(engine: Engine, held: _Held, origins: int) -> Score:
-    study = held.study
     with Session(reading(engine)) as session:
         point = known_by(session, study.known_on)
-        shown = list(_issued(all_kept(session, point.seq)))
-        return backtest(
-            study,
-            origins_for(study, origins),
-            lambda origin: _opened(session, origin, point, study),
-            shown,
+        kept = kept_score(session, study.number, origins) if study.number else None
+        issued = score_issued(study, list(_issued(session, study, point.seq)))
+        if kept is not None:
+            return replace(_read(kept), issued=issued)
+        made = backtest(
+            study, origins_for(study, origins), lambda origin: _opened(session, origin, point, study)
         )
+    if study.number:
+        with spared("score not kept"), Session(engine) as session:
+            keep_score(session, _packed(made, study, origins, point.seq))
+            session.commit()
+    return replace(made, issued=issued)
+
+
+def shown_score(engine: Engine, study: Study) -> Shown:
+    """The score as far as it costs no study: forecasts shown are scored, those made again are read where kept."""
+    with Session(reading(engine)) as session:
+        seq = known_by(session, study.known_on).seq
+        issued = score_issued(study, list(_issued(session, study, seq)))
+        kept = last_score(session, study.number, on=study.on, seq=seq)
+        if kept is None:
+            return Shown(issued)
+        return Shown(
+            issued, replace(_read(kept), issued=issued), kept.number, kept.on, kept.number == study.number
+        )
+
+
+def _packed(made: Score, study: Study, origins: int, seq: int) -> KeptScore:
+    body = json.dumps(plain(made), sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return KeptScore(
+        number=study.number,
+        past_days=origins,
+        on=study.on,
+        known_seq=seq,
+        kept_at=dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+        result=zlib.compress(body.encode()),
+    )
+
+
+def _read(kept: KeptScore) -> Score:
+    return SCORE.validate_json(zlib.decompress(kept.result))
 
 
 def _opened(session: Session, origin: dt.date, now: Known, study: Study) -> Then:
@@ -74,16 +109,25 @@ def _tells_wear(records: Records) -> bool:
     return not any(frame.empty for frame in needed)
 
 
-def _issued(kept: Sequence[KeptStudy]) -> Iterator[Issued]:
-    for each in kept:
-        if dt.datetime.fromisoformat(each.kept_at).date() - each.on > SHOWN_WITHIN:
-            continue
-        for row in json.loads(zlib.decompress(each.results))["changeouts"]:
+def _issued(session: Session, study: Study, seq: int) -> Iterator[Issued]:
+    """Forecasts shown on past days: the last study kept of a day, of evenly chosen days where there are many."""
+    for number, on in _chosen(kept_days(session, seq, before=study.on)):
+        for row in json.loads(zlib.decompress(kept_results(session, number)))["changeouts"]:
             days = [row[name] for name in ("date_p10", "date_p50", "date_p90")]
             if row["kind"] != "observed" and None not in days:
-                yield Issued(
-                    each.number, each.on, row["serial"], row["brake_type"], *map(dt.date.fromisoformat, days)
-                )
+                yield Issued(number, on, row["serial"], row["brake_type"], *map(dt.date.fromisoformat, days))
+
+
+def _chosen(kept: Sequence[KeptDay]) -> list[tuple[str, dt.date]]:
+    """Of each day the study kept last; a look back at a day long past was no forecast when it was shown."""
+    last = {
+        each.on: each.number
+        for each in kept
+        if dt.datetime.fromisoformat(each.kept_at).date() - each.on <= SHOWN_WITHIN
+    }
+    days = sorted(last)
+    step = -(-len(days) // MOST_DAYS) or 1
+    return [(last[day], day) for day in days[::step]]
 
 
 @dataclass(frozen=True)
@@ -102,15 +146,19 @@ class ScoreLine:
     bias: float | None
 
 
-def lines_of(found: Score) -> tuple[ScoreLine, ...]:
-    """Change-outs, next readings and forecasts as shown, a line each."""
-    read, shown = found.next_reading, found.issued
-    lines = (
-        ("change-outs", "landings", found.outcomes, found.inside, found.coverage_80, found.crps,
-         found.crps_average_life, found.crps_straight_line, found.bias_landings),
-        ("next readings", "mm", read.outcomes, read.inside, read.coverage_80, read.crps_mm,
-         read.crps_average_life_mm, read.crps_straight_line_mm, read.bias_mm),
-        ("change-outs as shown", "days", shown.outcomes, shown.inside, shown.coverage_80, None, None, None,
-         shown.bias_days),
-    )  # fmt: skip
+def lines_of(shown: IssuedScore, found: Score | None) -> tuple[ScoreLine, ...]:
+    """Change-outs and next readings made again, and change-outs as shown, a line each."""
+    lines: list[
+        tuple[str, str, int, int, float | None, float | None, float | None, float | None, float | None]
+    ]
+    lines = [("change-outs as shown", "days", shown.outcomes, shown.inside, shown.coverage_80, None, None, None,
+              shown.bias_days)]  # fmt: skip
+    if found is not None:
+        read = found.next_reading
+        lines += [
+            ("change-outs", "landings", found.outcomes, found.inside, found.coverage_80, found.crps,
+             found.crps_average_life, found.crps_straight_line, found.bias_landings),
+            ("next readings", "mm", read.outcomes, read.inside, read.coverage_80, read.crps_mm,
+             read.crps_average_life_mm, read.crps_straight_line_mm, read.bias_mm),
+        ]  # fmt: skip
     return tuple(ScoreLine(*line[:4], round(NOMINAL * line[2], 1), *line[4:]) for line in lines)

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -26,10 +27,28 @@ def keep(session: Session, study: KeptStudy) -> None:
         session.flush()
 
 
-def all_kept(session: Session, seq: int) -> Sequence[KeptStudy]:
-    """Every study kept of the ledger up to a sequence number, in the order in which they were kept."""
-    asked = select(KeptStudy).where(KeptStudy.known_seq <= seq)
-    return session.scalars(asked.order_by(KeptStudy.kept_at, KeptStudy.number)).all()
+@dataclass(frozen=True)
+class KeptDay:
+    """A study that was kept: its number, the day it forecast from, and when it was kept."""
+
+    number: str
+    on: dt.date
+    kept_at: str
+
+
+def kept_days(session: Session, seq: int, *, before: dt.date) -> Sequence[KeptDay]:
+    """Studies kept of the ledger up to a sequence number, of earlier days, in the order in which they were kept."""
+    asked = (
+        select(KeptStudy.number, KeptStudy.on, KeptStudy.kept_at)
+        .where(KeptStudy.known_seq <= seq, KeptStudy.on < before)
+        .order_by(KeptStudy.kept_at, KeptStudy.number)
+    )
+    return [KeptDay(number, on, kept_at) for number, on, kept_at in session.execute(asked)]
+
+
+def kept_results(session: Session, number: str) -> bytes:
+    """What a kept study gave, as it was shown: compressed JSON."""
+    return session.scalars(select(KeptStudy.results).where(KeptStudy.number == number)).one()
 
 
 def kept_before(session: Session, number: str, *, on: dt.date) -> KeptStudy | None:

@@ -136,5 +136,5 @@ def claims(asked: argparse.Namespace) -> int:
 def score(asked: argparse.Namespace) -> int:
     """Print how right forecasts have been; a table or CSV has a line for each kind, or lists the misses."""
     found = score_of(open_engine(asked.db), _study(asked), asked.origins)
-    write(found, asked.format, rows=found.misses if asked.misses else lines_of(found))
+    write(found, asked.format, rows=found.misses if asked.misses else lines_of(found.issued, found))
     return 0

@@ -1,9 +1,10 @@
 """Forecasts against facts: how right past forecasts have been."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Annotated, Final
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, HTTPException, Query, Request, Response
+from pydantic import BaseModel, Field
 
 from api import words
 from api.access import need
@@ -14,9 +15,10 @@ from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import AGAINST_FACTS
 from api.pages.origin import Origin, origin_of
 from api.pages.scope import frame_of
-from api.past_forecasts import ScoreLine, lines_of, score_of
+from api.past_forecasts import ORIGINS, ScoreLine, Shown, lines_of, score_of, shown_score
 from api.tables import AskedForm, download
 from lifecycle.backtest import NOMINAL, Miss, Score
+from lifecycle.issued import IssuedMiss
 from lifecycle.study import Study
 
 router = APIRouter(dependencies=[need("fleet.read")])
@@ -33,70 +35,118 @@ class MissLine:
 
 
 @dataclass(frozen=True)
+class ShownMissLine:
+    """One forecast as shown outside whose range the limit came, and the record of its brake."""
+
+    miss: IssuedMiss
+    record: str
+
+
+class Asked(BaseModel):
+    """From how many past days to forecast again; none: only what costs no study is shown."""
+
+    again: int | None = Field(default=None, ge=1, le=60)
+
+
+AskedQuery = Annotated[Asked, Query()]
+
+
+@dataclass(frozen=True)
 class AgainstFactsPage:
-    """What against_facts.html receives."""
+    """What against_facts.html receives; `score` is None where forecasts were not made again yet."""
 
     frame: Frame
     answer: str
     more: tuple[str, ...]
-    score: Score
+    shown: Shown
     lines: tuple[ScoreLine, ...]
     misses: tuple[MissLine, ...]
+    shown_misses: tuple[ShownMissLine, ...]
+    again: str
+    origins: int
     charts: str
     origin: Origin
 
 
 @router.get(AGAINST_FACTS.path)
-def against_facts(request: Request, study: AskedStudy, form: AskedForm) -> Response:
+def against_facts(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuery) -> Response:
     """The page, or the misses as a file."""
-    found = score_of(request.app.state.engine, study)
+    found = _found(request, study, asked)
     if form:
-        return download(found.misses, name="forecast-misses", form=form, head=study.ledger_head)
+        misses = found.score.misses if found.score else found.issued.misses
+        return download(misses, name="forecast-misses", form=form, head=study.ledger_head)
     return render("against_facts.html", page_of(frame_of(request, AGAINST_FACTS, study), study, found))
 
 
 @router.get(f"{AGAINST_FACTS.path}/figures.json")
-def figures(request: Request, study: AskedStudy) -> Response:
+def figures(request: Request, study: AskedStudy, asked: AskedQuery) -> Response:
     """Where the outcomes fell."""
-    found = score_of(request.app.state.engine, study)
-    return figures_answer({"changeouts": tenths(found.pit), "readings": tenths(found.next_reading.pit)})
+    score = _found(request, study, asked).score
+    if score is None:
+        raise HTTPException(422, "forecasts have not been made again for these records; add again=4")
+    return figures_answer({"changeouts": tenths(score.pit), "readings": tenths(score.next_reading.pit)})
 
 
-def page_of(frame: Frame, study: Study, found: Score) -> AgainstFactsPage:
+def _found(request: Request, study: Study, asked: Asked) -> Shown:
+    """Made again where that is asked, else what is kept."""
+    engine = request.app.state.engine
+    if asked.again is None:
+        return shown_score(engine, study)
+    score = score_of(engine, study, asked.again)
+    return Shown(score.issued, score, study.number, study.on, own=True)
+
+
+def page_of(frame: Frame, study: Study, found: Shown) -> AgainstFactsPage:
     """What the template shows of a score."""
+    score = found.score
     return AgainstFactsPage(
         frame=frame,
         answer=answer(found),
-        more=more(found),
-        score=found,
-        lines=tuple(each for each in lines_of(found) if each.outcomes),
+        more=more(score) if score else (),
+        shown=found,
+        lines=tuple(each for each in lines_of(found.issued, score) if each.outcomes),
         misses=tuple(
-            MissLine(each, record_link(frame, each.serial, each.brake_type)) for each in found.misses
+            MissLine(each, record_link(frame, each.serial, each.brake_type))
+            for each in (score.misses if score else ())
         ),
+        shown_misses=tuple(
+            ShownMissLine(each, record_link(frame, each.forecast.serial, each.forecast.brake_type))
+            for each in found.issued.misses
+        ),
+        again=frame.link(again=str(ORIGINS)),
+        origins=ORIGINS,
         charts=frame.link(f"{AGAINST_FACTS.path}/figures.json"),
         origin=origin_of(frame, study, "forecasts against facts", kinds=BEHIND),
     )
 
 
-def answer(found: Score) -> str:
-    """How many outcomes fell inside, and how many should have."""
-    read = found.next_reading
-    if found.outcomes:
-        return _inside(found.inside, found.outcomes, "change-out")
+def answer(found: Shown) -> str:
+    """How many outcomes fell inside, and how many should have; of forecasts as shown where there are some."""
+    if found.issued.outcomes:
+        return _inside(
+            found.issued.inside, found.issued.outcomes, "change-out as shown", "change-outs as shown"
+        )
+    if found.score is None:
+        return "No forecast shown here has run out yet, and none has been made again from past days for these records."
+    read = found.score.next_reading
+    if found.score.outcomes:
+        return _inside(found.score.inside, found.score.outcomes, "change-out")
     if read.outcomes:
         return f"No change-out forecast has run out yet. {_inside(read.inside, read.outcomes, 'reading')}"
     return "No past forecast can be held against facts yet: the records are too young."
 
 
-def _inside(inside: int, outcomes: int, what: str) -> str:
+def _inside(inside: int, outcomes: int, what: str, many: str = "") -> str:
     expected = words.number(round(NOMINAL * outcomes))
-    told = f"{words.number(inside)} of {words.counted(outcomes, what)}"
+    told = f"{words.number(inside)} of {words.counted(outcomes, what, many)}"
     return f"{told} fell inside the range of 8 in 10; {expected} expected."
 
 
 def more(found: Score) -> tuple[str, ...]:
-    """Bias, the rivals, and forecasts as they were shown, a sentence each."""
+    """Outcomes of forecasts made again beside those shown, bias, the rivals, a sentence each."""
     told = []
+    if found.issued.outcomes and found.outcomes:
+        told.append(f"Made again from past days: {_inside(found.inside, found.outcomes, 'change-out')}")
     if found.outcomes and found.next_reading.outcomes:
         told.append(_inside(found.next_reading.inside, found.next_reading.outcomes, "next reading"))
     if found.bias_days is not None and found.bias_landings is not None:

@@ -29,7 +29,7 @@ PAGES = {
     "removals": "/removals",
     "wear drivers": "/wear-drivers",
     "model fit": "/model-fit",
-    "against facts": "/against-facts",
+    "against facts": "/against-facts?again=4",
     "assumptions": "/assumptions",
     "assumption": "FIRST ASSUMPTION",
     "people": "/people",

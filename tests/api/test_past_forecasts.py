@@ -1,0 +1,176 @@
+"""Forecasts against facts: the first view costs no study, a score is made once, forecasts as shown are scored."""
+
+import datetime as dt
+import json
+import shutil
+import zlib
+from dataclasses import replace
+
+import pytest
+from sqlalchemy import delete, func, select
+
+from api import past_forecasts
+from api.pages.against_facts import page_of
+from api.pages.frame import Frame, render
+from api.pages.scope import scope_of
+from api.past_forecasts import Shown, score_of, shown_score
+from api.studies import ask
+from db.records.log import KeptStudy
+from db.records.scores import KeptScore
+from db.scores import keep_score
+from db.session import Session, open_engine
+from db.studies import keep
+from tests.api.shown_fleet import LAST
+
+SHOWN = LAST - dt.timedelta(days=70)
+
+
+@pytest.fixture(scope="module")
+def own_ledger(shown_url, tmp_path_factory):
+    """A ledger of its own, so that what is kept in it is kept from the others."""
+    path = tmp_path_factory.mktemp("own") / "own.db"
+    shutil.copy(shown_url.removeprefix("sqlite:///"), path)
+    engine = open_engine(f"sqlite:///{path}")
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def ledger(own_ledger):
+    """Nothing is kept in it."""
+    with Session(own_ledger) as session:
+        session.execute(delete(KeptScore))
+        session.execute(delete(KeptStudy))
+        session.commit()
+    return own_ledger
+
+
+def study_of(engine, on=None):
+    return ask(engine, on=on, known_on=None, seed=1)
+
+
+def row(serial, *days, kind="estimated"):
+    """A forecast of a steel brake as it was shown, its days counted from the last on record."""
+    p10, p50, p90 = (f"{LAST + dt.timedelta(days=each)}" for each in days)
+    told = {"serial": serial, "brake_type": "S-100", "kind": kind}
+    return {**told, "date_p10": p10, "date_p50": p50, "date_p90": p90}
+
+
+def show(engine, *rows, on=SHOWN, kept_on=None):
+    """Keep a study of a past day as if it had been shown on it, or later."""
+    with Session(engine) as session:
+        keep(
+            session,
+            KeptStudy(
+                number=f"S-{on}",
+                on=on,
+                known_on=on,
+                known_seq=1,
+                seed=1,
+                kept_at=f"{kept_on or on}T12:00:00+00:00",
+                results=zlib.compress(json.dumps({"changeouts": rows}).encode()),
+            ),
+        )
+        session.commit()
+
+
+def kept_scores(engine):
+    with Session(engine) as session:
+        return session.scalar(select(func.count()).select_from(KeptScore))
+
+
+def test_the_first_view_makes_no_forecast_again(ledger, monkeypatch):
+    study = study_of(ledger)
+
+    def opened(*_):
+        raise AssertionError("a past study was opened")
+
+    monkeypatch.setattr(past_forecasts, "_opened", opened)
+    found = shown_score(ledger, study)
+    assert (found.score, found.own, found.issued.outcomes) == (None, False, 0)
+
+
+@pytest.fixture(scope="module")
+def made(own_ledger):
+    """A score from one past day, made once for all, and kept."""
+    found, before = score_of(own_ledger, study_of(own_ledger), 1), kept_scores(own_ledger)
+    assert before == 1
+    return found
+
+
+def keep_as(engine, made, study):
+    with Session(engine) as session:
+        keep_score(session, past_forecasts._packed(made, study, 1, seq=1))
+        session.commit()
+
+
+def test_a_score_is_made_once_and_read_back_the_same(ledger, made, monkeypatch):
+    study = study_of(ledger)
+    keep_as(ledger, made, study)
+    monkeypatch.setattr(past_forecasts, "_opened", None)
+    assert score_of(ledger, study, 1) == made
+    found = shown_score(ledger, study)
+    assert (found.score, found.number, found.own) == (made, study.number, True)
+
+
+def test_a_score_is_kept_once(ledger, made):
+    keep_as(ledger, made, study_of(ledger))
+    keep_as(ledger, made, study_of(ledger))
+    assert kept_scores(ledger) == 1
+
+
+def test_the_first_view_shows_the_last_score_of_an_earlier_study_as_such(ledger, made):
+    study = study_of(ledger)
+    keep_as(ledger, made, replace(study, number="S-EARLIER", on=LAST - dt.timedelta(days=2)))
+    found = shown_score(ledger, study)
+    assert (found.score, found.number, found.own) == (made, "S-EARLIER", False)
+    before = replace(study, number="S-BEFORE", on=LAST - dt.timedelta(days=5))
+    assert shown_score(ledger, before).score is None
+
+
+def test_forecasts_are_scored_as_they_were_shown(ledger):
+    """No limit was reached by a reading in the rate: today lies in one range that has passed and after two others."""
+    show(
+        ledger,
+        row("LOW-1", -9, -3, 0),
+        row("S-3", -30, -20, -10),
+        row("S-4", -30, 20, 60),
+        row("TWIN", -60, -60, -60, kind="observed"),
+    )
+    show(ledger, row("LOW-1", -40, -30, -20), on=SHOWN + dt.timedelta(days=1))
+    found = shown_score(ledger, study_of(ledger)).issued
+    assert (found.studies, found.outcomes, found.inside, found.sooner, found.later) == (2, 3, 1, 0, 2)
+    assert found.coverage_80 == pytest.approx(1 / 3)
+    assert [(each.forecast.serial, each.came, each.side) for each in found.misses] == [
+        ("LOW-1", None, "later"),
+        ("S-3", None, "later"),
+    ]
+    assert found.bias_days < 0
+    assert found.misses[0].forecast.shown_on == SHOWN + dt.timedelta(days=1)
+
+
+def test_of_a_day_the_study_kept_last_counts_and_a_look_back_was_no_forecast(ledger):
+    show(ledger, row("LOW-1", -9, -3, 0), kept_on=SHOWN + dt.timedelta(days=40))
+    assert shown_score(ledger, study_of(ledger)).issued.studies == 0
+
+
+def test_the_page_offers_to_forecast_again_and_then_shows_what_came(ledger, made):
+    show(ledger, row("LOW-1", -9, -3, 0), row("S-3", -30, -20, -10))
+    study, request = study_of(ledger), frame_for("/against-facts")
+    first = rendered(study, request, shown_score(ledger, study))
+    assert "1 of 2" in first
+    assert "Forecast again from 4 past days" in first
+    assert "The misses, as shown" in first
+    again = rendered(study, request, Shown(made.issued, made, study.number, study.on, own=True))
+    assert "Made again from 1" in again
+    assert "Forecast again from 4 past days" not in again
+
+
+def frame_for(path):
+    return Frame(title="", question="", path=path, asked={})
+
+
+def rendered(study, frame, found):
+    """The page's own words, spaces made plain."""
+    page = page_of(replace(frame, scope=scope_of(study, "")), study, found)
+    return render("against_facts.html", page).body.decode().replace("\N{NO-BREAK SPACE}", " ")
