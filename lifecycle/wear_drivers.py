@@ -48,7 +48,7 @@ class WearDriver:
         That it has the sign shown: the chance that it differs from zero in that direction.
     criterion_gain : float
         By how much the corrected information criterion falls with the driver, all its levels together; below zero the
-        records are explained as well without it.
+        records are explained as well without it. 0 where there are too few runs for a criterion.
     used : bool
         It is in the forecast.
     effect_used : float
@@ -164,7 +164,9 @@ def _fit(
 
 def _gain(compared: _Compared, model: TypeModel, without: Covariates) -> float:
     less = _fit(compared.case, without, compared.readings, model, restricted=False)
-    return _corrected(less) - _corrected(compared.full)
+    gain = _corrected(less) - _corrected(compared.full)
+    # With hardly more runs than columns the criterion has no value: then nothing speaks for the driver.
+    return gain if np.isfinite(gain) else 0.0
 
 
 def _corrected(fit: WearFit) -> float:
