@@ -128,23 +128,6 @@ def transport_fuel(landed_kg: npt.ArrayLike, transport_coefficient: npt.ArrayLik
     return np.asarray((np.asarray(transport_coefficient) - 1.0) * np.asarray(landed_kg))
 
 
-def transport_coefficient_from_takeoff(fuel_per_takeoff_kg: npt.ArrayLike) -> FloatArray:
-    """
-    Transport coefficient where the extra fuel is known per kilogram at take-off.
-
-    Parameters
-    ----------
-    fuel_per_takeoff_kg : array_like
-        Fuel burned on the flight per extra kilogram at take-off, a fraction below 1.
-
-    Returns
-    -------
-    array of float
-        ``K = 1 / (1 - y)``.
-    """
-    return np.asarray(1.0 / (1.0 - np.asarray(fuel_per_takeoff_kg)))
-
-
 def co2(fuel: npt.ArrayLike, co2_per_fuel: npt.ArrayLike) -> FloatArray:
     """
     CO2 from fuel burned, kilograms.

@@ -1,7 +1,5 @@
 """Public life-cycle-cost arithmetic: present value, discounted payback, savings-to-investment, adjusted return."""
 
-from collections.abc import Sequence
-
 import numpy as np
 import numpy.typing as npt
 
@@ -177,44 +175,6 @@ def discounted_payback(rate: npt.ArrayLike, flows: npt.ArrayLike) -> FloatArray:
     return np.where(owing.any(axis=-1), paid, 0.0)
 
 
-def level_payback(outlay: float, yearly_saving: float, rate: float) -> float | None:
-    """
-    Discounted payback of one outlay now by a level saving, in closed form.
-
-    Parameters
-    ----------
-    outlay : float
-        Money spent now, at least 0.
-    yearly_saving : float
-        Money saved by the end of each year, the same each year.
-    rate : float
-        Discount rate per year, a fraction above -1.
-
-    Returns
-    -------
-    float or None
-        Years, ``-ln(1 - rate * outlay / yearly_saving) / ln(1 + rate)``; None where it never pays back.
-
-    Raises
-    ------
-    BadAssumptionError
-        If the rate is not finite or not above -1.
-
-    References
-    ----------
-    The number of periods n in P = A (P/A, rate, n) of engineering-economy tables.
-    """
-    growth = np.log1p(float(_checked(rate)))
-    if outlay <= 0:
-        return 0.0
-    if yearly_saving <= 0:
-        return None
-    simple = outlay / yearly_saving
-    if rate == 0.0:
-        return simple
-    return None if rate * simple >= 1.0 else float(-np.log1p(-rate * simple) / growth)
-
-
 def savings_to_investment(savings: float, investment: float) -> float | None:
     """
     Savings-to-investment ratio.
@@ -263,62 +223,6 @@ def adjusted_rate_of_return(sir: float, rate: float, years: float) -> float | No
     if sir <= 0 or years <= 0:
         return None
     return float((1.0 + float(_checked(rate))) * sir ** (1.0 / years) - 1.0)
-
-
-def adjusted_rate_from_flows(
-    savings: Sequence[float], investments: Sequence[float], rate: float
-) -> float | None:
-    """
-    Adjusted internal rate of return from the flows themselves, the wording of 10 CFR 436.22.
-
-    Parameters
-    ----------
-    savings, investments : sequence of float, length n_years + 1
-        Yearly savings and yearly outlays (positive) of year 0 (now), 1, 2, ...
-    rate : float
-        Discount rate per year, a fraction above -1.
-
-    Returns
-    -------
-    float or None
-        ``(terminal value of savings / present value of costs) ** (1 / n_years) - 1``; None where either is
-        not above zero or there is no year.
-
-    References
-    ----------
-    10 CFR 436.22.
-    """
-    years = len(savings) - 1
-    terminal = sum(flow * (1.0 + rate) ** (years - year) for year, flow in enumerate(savings))
-    cost = float(npv(rate, investments))
-    if terminal <= 0 or cost <= 0 or years < 1:
-        return None
-    return float((terminal / cost) ** (1.0 / years) - 1.0)
-
-
-def interpolated_rate(years: float, terms: Sequence[float], rates: Sequence[float]) -> float:
-    """
-    Discount rate for a study of so many years from rates published for some terms.
-
-    Parameters
-    ----------
-    years : float
-        Years of the study.
-    terms : sequence of float
-        Terms with a published rate, years, rising.
-    rates : sequence of float
-        The rates, fractions; may be negative.
-
-    Returns
-    -------
-    float
-        Linear between terms, the nearest term's rate outside them.
-
-    References
-    ----------
-    OMB Circular A-94, Appendix C.
-    """
-    return float(np.interp(years, terms, rates))
 
 
 def _checked(rate: npt.ArrayLike) -> FloatArray:

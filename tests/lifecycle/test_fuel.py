@@ -32,9 +32,3 @@ def test_two_legs_burn_what_one_long_leg_burns(kg, first, second, burn):
     whole = fuel.cruise_fuel(kg, first + second, burn)
     last = fuel.cruise_fuel(kg, second, burn)
     assert whole == pytest.approx(last + fuel.cruise_fuel(kg + last, first, burn), rel=1e-9, abs=1e-9)
-
-
-@given(st.floats(0, 0.9))
-def test_transport_coefficient_and_takeoff_share_say_the_same(share):
-    coefficient = fuel.transport_coefficient_from_takeoff(share)
-    assert fuel.transport_fuel(1.0, coefficient) == pytest.approx(share * coefficient)

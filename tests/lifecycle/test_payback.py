@@ -62,22 +62,6 @@ def test_more_money_in_any_year_never_pays_back_later(rate, flows, more, data):
     assert payback.discounted_payback(rate, better) <= payback.discounted_payback(rate, flows) + 1e-6
 
 
-@given(st.floats(1, 1e6), st.floats(1, 1e6), st.floats(0.001, 0.3), st.floats(0.001, 0.1))
-def test_level_payback_is_monotone_in_outlay_and_rate(outlay, saving, rate, step):
-    base = payback.level_payback(outlay, saving, rate)
-    for worse in (
-        payback.level_payback(outlay * (1 + step), saving, rate),
-        payback.level_payback(outlay, saving, rate + step),
-    ):
-        assert worse is None or (base is not None and worse >= base - 1e-9)
-
-
-@given(st.floats(0.01, 0.3), st.floats(1, 30))
-def test_level_payback_undoes_the_uniform_factor(rate, years):
-    outlay = 100 * payback.uniform_present_value_factor(rate, years)
-    assert payback.level_payback(outlay, 100, rate) == pytest.approx(years, rel=1e-6)
-
-
 def test_closed_form_and_yearly_flows_agree_at_whole_years():
     outlay = 500 * payback.uniform_present_value_factor(0.04, 7)
     assert payback.discounted_payback(0.04, [-outlay - 1e-9] + [500.0] * 12) == pytest.approx(7.0, abs=1e-6)
@@ -112,13 +96,6 @@ def test_many_series_with_their_own_rates_equal_one_at_a_time():
 def test_nothing_spent_has_no_ratio_and_no_rate():
     assert payback.savings_to_investment(100.0, 0.0) is None
     assert payback.adjusted_rate_of_return(-0.5, 0.03, 10) is None
-    assert payback.adjusted_rate_from_flows([0.0, 1.0], [0.0, 0.0], 0.03) is None
-
-
-def test_level_payback_without_outlay_or_saving():
-    assert payback.level_payback(0.0, 100.0, 0.03) == 0.0
-    assert payback.level_payback(100.0, 0.0, 0.03) is None
-    assert payback.level_payback(100.0, 3.0, 0.03) is None
 
 
 @pytest.mark.parametrize("rate", [-1.0, float("nan"), float("inf")])
