@@ -36,28 +36,28 @@ READINGS_DUE: Final = Place(
 REMOVALS: Final = Place(
     "/removals",
     "Removals",
-    "Planning",
+    "Wear",
     "Why do brakes come off early, and how often?",
     action="fleet.read",
 )
 WEAR_DRIVERS: Final = Place(
     "/wear-drivers",
     "What drives wear",
-    "Planning",
+    "Wear",
     "What does wear depend on, beside the number of landings?",
     action="fleet.read",
 )
 AGAINST_FACTS: Final = Place(
     "/against-facts",
     "Forecasts against facts",
-    "Planning",
+    "Wear",
     "How right have we been?",
     action="fleet.read",
 )
 MODEL_FIT: Final = Place(
     "/model-fit",
     "Model fit",
-    "Planning",
+    "Wear",
     "Does the wear model fit these records?",
     action="fleet.read",
 )
@@ -95,28 +95,28 @@ PEOPLE: Final = Place(
 LANDINGS: Final = Place(
     "/landings",
     "Landings sheet",
-    "Records",
+    "Entry",
     "How many landings did each aircraft make that day?",
     action="records.enter",
 )
 MOVES: Final = Place(
     "/moves",
     "Install and remove",
-    "Records",
+    "Entry",
     "What came off, what went on, where is it now?",
     action="records.enter",
 )
 SHEETS: Final = Place(
     "/sheets",
     "Printed sheets",
-    "Records",
+    "Entry",
     "Which sheets are out, and which are not typed back?",
     action="records.enter",
 )
 BRING_IN: Final = Place(
     "/bring-in",
     "Bring in records",
-    "Records",
+    "Entry",
     "Will this file load correctly?",
     action="records.load",
 )
@@ -133,7 +133,7 @@ CORRECTIONS: Final = Place(
 PIN_READINGS: Final = Place(
     "/pin-readings",
     "Pin readings",
-    "Records",
+    "Entry",
     "How much pin is left on each brake?",
     action="records.enter",
 )
@@ -147,7 +147,7 @@ ENTRY_QUALITY: Final = Place(
 EVENTS: Final = Place(
     "/events",
     "Events",
-    "Records",
+    "Entry",
     "Which brakes have been through a rejected take-off or an overheat?",
     action="records.enter",
 )
@@ -167,11 +167,11 @@ PLACES: Final = (
     CHANGEOUTS,
     READINGS_DUE,
     SPARES,
-    REMOVALS,
+    ASSUMPTIONS,
     WEAR_DRIVERS,
+    REMOVALS,
     AGAINST_FACTS,
     MODEL_FIT,
-    ASSUMPTIONS,
     COST,
     RETROFIT,
     CLAIMS,
