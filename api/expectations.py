@@ -45,25 +45,33 @@ def expected_of(pins: BrakePins) -> Expected | None:
     return Expected(law_of_reading(now, replace(ahead, resolution_mm=GAUGE_MM)), now.measurement_sd)
 
 
-def against_of(pins: BrakePins, expected: Mapping[str, Expected]) -> tuple[Against, ...]:
-    """Return what each pin of a brake is held against; `expected` is by position, without it only a new one counts."""
+def laws_of(pins: BrakePins, own: Expected) -> tuple[PinLaw, ...]:
+    """Return the law of each pin of a brake: the governing one's, moved by what each was longer last time."""
+    offsets = _offsets(_typed_pins(pins, _last(pins)), pins.pins)
+    return tuple(_apart(own, offset) for offset in offsets)
+
+
+def against_of(
+    pins: BrakePins, expected: Mapping[str, Expected], laws: Mapping[str, tuple[PinLaw, ...]]
+) -> tuple[Against, ...]:
+    """Return what each pin of a brake is held against; both by position, without them only a new length counts."""
     own, new_mm = expected.get(pins.position), pins.new_pin_mm
     if own is None:
         return (Against(None, new_mm),) * pins.pins
-    others = {position: each.law for position, each in expected.items() if position != pins.position}
-    last = next((read for read in pins.readings if read.pin_nm >= 0), None)
-    typed = _typed_pins(pins, last)
-    offsets = _offsets(typed, pins.pins)
+    typed = _typed_pins(pins, _last(pins))
     return tuple(
         Against(
-            law=_apart(own, offset),
+            law=law,
             new_mm=new_mm,
             last=typed[at] if len(typed) == pins.pins else None,
             renewed=pins.renewed,
             measurement_mm=own.measurement_mm,
-            others=others,
+            # A neighbour's brake is taken for this one pin by pin.
+            others={
+                name: each[min(at, len(each) - 1)] for name, each in laws.items() if name != pins.position
+            },
         )
-        for at, offset in enumerate(offsets)
+        for at, law in enumerate(laws[pins.position])
     )
 
 
@@ -95,6 +103,10 @@ def _step(pins: BrakePins, since: Since) -> Step:
         shim_mm=shim.step_mm if shim else 0.0,
         shim_sd_mm=shim.step_sd_mm if shim else 0.0,
     )
+
+
+def _last(pins: BrakePins) -> ReadPins | None:
+    return next((read for read in pins.readings if read.pin_nm >= 0), None)
 
 
 def _typed_pins(pins: BrakePins, read: ReadPins | None) -> tuple[Typed, ...]:

@@ -10,12 +10,13 @@ from typing import Final
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
-from api.expectations import Expected, expected_of
+from api.expectations import Expected, expected_of, laws_of
 from api.wear_limits import BrakeLimit, limits_of
 from db.errors import NotFoundError
 from db.lookup import aircraft_by_registration, known_by
 from db.pin_history import BrakePins, pins_on
 from db.wear_states import wear_study
+from lifecycle.expected import PinLaw
 
 # It can always be made again from the ledger.
 HELD: Final = 64
@@ -25,13 +26,14 @@ _lock = threading.Lock()
 
 @dataclass(frozen=True)
 class WearBasis:
-    """An aircraft's positions on a day, what each pin is expected to show, by position, and the limits, by brake."""
+    """An aircraft's positions on a day, what each brake and pin is expected to show, by position; limits by brake."""
 
     aircraft: int
     registration: str
     on: dt.date
     pins: tuple[BrakePins, ...]
     expected: Mapping[str, Expected]
+    laws: Mapping[str, tuple[PinLaw, ...]]
     limits: Mapping[int, BrakeLimit]
 
 
@@ -49,7 +51,10 @@ def wear_basis(engine: Engine, session: Session, registration: str, *, on: dt.da
             return _held[place]
     pins = pins_on(session, aircraft, on=on)
     expected = {each.position: law for each in pins if each.brake and (law := expected_of(each))}
-    basis = WearBasis(aircraft, registration, on, pins, expected, limits_of(session, pins, on=on))
+    laws = {
+        each.position: laws_of(each, expected[each.position]) for each in pins if each.position in expected
+    }
+    basis = WearBasis(aircraft, registration, on, pins, expected, laws, limits_of(session, pins, on=on))
     with _lock:
         _held[place] = basis
         while len(_held) > HELD:

@@ -91,7 +91,7 @@ def check_brake(basis: WearBasis, at: int, form: Mapping[str, str]) -> CheckedBr
     own = {name: form.get(f"{name}-{at}", "") for name in ("within", "cold", "applied")}
     hot = "no" in ((own["cold"] or head["cold"]), (own["applied"] or head["applied"]))
     place = Place(basis.registration, pins, head["unit"], head["convention"])
-    against = against_of(pins, {} if hot else basis.expected)
+    against = against_of(pins, {} if hot else basis.expected, basis.laws)
     typed = tuple(check_pin(place, f"{at}-{number}", each, form) for number, each in enumerate(against))
     if hot:
         typed = tuple(

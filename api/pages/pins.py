@@ -133,10 +133,11 @@ def look(request: Request, person: LetIn, at: int, aircraft: str = "", day: str 
         "pins": [
             {
                 "at": each.at,
-                "asks": each.looked,
-                "said": each.said,
+                "looked": each.looked,
+                "asks": each.asks,
+                "stays": each.odd,
+                "said": each.again_error or each.said,
                 "error": each.error,
-                "again": each.again_error,
             }
             for each in brake.typed
             if each.first

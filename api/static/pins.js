@@ -36,21 +36,27 @@ function tell(brake, told) {
   limit.hidden = !told.limit;
   for (const pin of told.pins) {
     const said = document.getElementById(`said-${pin.at}`);
-    said.textContent = pin.error || pin.again || pin.said;
-    said.classList.toggle("wrong", Boolean(pin.error || pin.again));
-    said.classList.toggle("look-again", pin.asks);
+    said.textContent = pin.error || pin.said;
+    said.classList.toggle("wrong", Boolean(pin.error));
+    said.classList.toggle("look-again", pin.asks || pin.stays);
     const look = brake.querySelector(`[data-look-at="${pin.at}"]`);
-    if (pin.asks && look.hidden) lookAgain(document.getElementById(`pin-${pin.at}`), look);
+    if (pin.looked && look.hidden) lookAgain(document.getElementById(`pin-${pin.at}`), look);
+    if (pin.stays) show(look.querySelectorAll("[data-why]"));
   }
 }
 
 function lookAgain(first, look) {
-  const here = document.activeElement;
   first.type = "hidden";
-  document.querySelector(`label[for="${first.id}"]`).classList.add("done");
-  look.hidden = false;
-  // Whoever types on already is not torn away; the sheet is not saved without this.
-  if (!form.contains(here) || !here.value || here.tagName !== "INPUT") look.querySelector("[data-again]").focus();
+  look.querySelectorAll("[data-why]").forEach((each) => (each.hidden = true));
+  show([look]);
+}
+
+// What is shown anew takes the focus, but nobody who types on already is torn away: the sheet is not saved without it.
+function show(parts) {
+  const here = document.activeElement, shown = [...parts].filter((each) => each.hidden);
+  shown.forEach((each) => (each.hidden = false));
+  const typing = here.matches("input") && form.contains(here) && here.value;
+  if (shown.length && !typing) shown[0].querySelector("[data-step]").focus();
 }
 
 function mark(event) {
