@@ -97,13 +97,58 @@ def forecast_spares(  # noqa: PLR0913 - the chain hands over what it has
     mixture of two-moment binomials. For planning; wear and other causes both count here, the latter by the age of
     each heat sink (`lifecycle.causes`).
     """
+    ahead = demand_ahead(runs, fit, flying, records, on=on, months=months)
+    found: list[SparesMonth] = []
+    for at, (base, brake_type) in enumerate(ahead.cells):
+        shelf = count_shelf(records, assumptions, base=base, brake_type=brake_type, on=on)
+        cell_demand = _Cell(base, brake_type, ahead.means[at], ahead.variances[at])
+        stock = project_shelf(shelf, cell_demand.mean, ahead.days).tolist() if shelf else None
+        found += cell_demand.by_month(list(ahead.firsts), level, stock, shelf.warnings if shelf else ())
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class DemandAhead:
+    """
+    Moments of the demand of every base and brake type by month.
+
+    Attributes
+    ----------
+    cells : tuple of (base, brake type)
+        In order.
+    firsts : tuple of date
+        First day of each month; the first holds the next day.
+    days : array of shape (n_months,)
+        Days from now to each month's end.
+    means, variances : array of shape (n_cells, n_months, n_states)
+        Under each equally likely state of the common factors.
+    """
+
+    cells: tuple[tuple[str, str], ...]
+    firsts: tuple[dt.date, ...]
+    days: Floats
+    means: Floats
+    variances: Floats
+
+
+def demand_ahead(  # noqa: PLR0913 - the chain hands over what it has
+    runs: Runs, fit: FleetFit, flying: Flying, records: Records, *, on: dt.date, months: int
+) -> DemandAhead:
+    """
+    Demand by base, brake type and month, before it is held against any stock; parameters as in `forecast_spares`.
+
+    Returns
+    -------
+    DemandAhead
+        Without a cell where no brake with a limit is fitted.
+    """
+    firsts, days = _months(on, months)
     installed = _wearing(installed_brakes(runs, fit, flying, on))
     spots = installed.frame
     if spots.empty:
-        return ()
-    cell = np.asarray(spots.groupby(["base", "brake_type"], sort=True).ngroup(), dtype=np.int64)
+        none = np.zeros((0, months, STATES))
+        return DemandAhead((), tuple(firsts), days, none, none)
     cells = spots[["base", "brake_type"]].drop_duplicates().sort_values(["base", "brake_type"])
-    firsts, days = _months(on, months)
     landings = flying.expected_landings(spots["aircraft"].to_numpy()[:, None], days[None, :])
     age = ages_now(spots, runs, fit, records)
     hazards = hazards_of(
@@ -114,7 +159,7 @@ def forecast_spares(  # noqa: PLR0913 - the chain hands over what it has
     positions = Positions(
         law=installed.law,
         landings=landings,
-        group=cell,
+        group=np.asarray(spots.groupby(["base", "brake_type"], sort=True).ngroup(), dtype=np.int64),
         age=age,
         hazards=hazards,
         kind=np.searchsorted(hazards.brake_types, spots["brake_type"].to_numpy(dtype=str)).astype(np.int64),
@@ -122,13 +167,13 @@ def forecast_spares(  # noqa: PLR0913 - the chain hands over what it has
         **_next_rates(spots, fit),
     )
     means, variances = _by_state(positions, _common_sd(fit, cells["brake_type"]))
-    found: list[SparesMonth] = []
-    for at, (base, brake_type) in enumerate(cells.itertuples(index=False)):
-        shelf = count_shelf(records, assumptions, base=base, brake_type=brake_type, on=on)
-        cell_demand = _Cell(base, brake_type, means[at], variances[at])
-        stock = project_shelf(shelf, cell_demand.mean, days).tolist() if shelf else None
-        found += cell_demand.by_month(firsts, level, stock, shelf.warnings if shelf else ())
-    return tuple(found)
+    return DemandAhead(
+        cells=tuple((str(base), str(kind)) for base, kind in cells.itertuples(index=False)),
+        firsts=tuple(firsts),
+        days=days,
+        means=means,
+        variances=variances,
+    )
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,10 @@
-"""How many are wanted at once: quantiles of a count whose mean moves with the fleet, and Poisson stock formulas."""
+"""How many are wanted at once: quantiles of a count whose mean moves with the fleet, and what a stock of it covers."""
 
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import betainc, pdtr
-from scipy.stats import poisson
 
 Floats = npt.NDArray[np.float64]
 
@@ -68,82 +67,63 @@ def mixed_quantile(level: float, means: Floats, variances: Floats) -> Floats:
     return np.asarray(high)
 
 
-def expected_backorders(stock: npt.ArrayLike, mean: float) -> Floats:
+def expected_backorders(stock: npt.ArrayLike, means: Floats, variances: Floats) -> Floats:
     """
-    Mean number waiting when `stock` are kept and the number in the pipeline is Poisson.
+    Mean number waiting when so many are kept, serviceable and being replaced together.
 
     Parameters
     ----------
-    stock : array of whole numbers
-        Base stock, serviceable and in the pipeline together.
-    mean : float
-        Mean number in the pipeline: demand a day times days to replace.
+    stock : array of whole numbers, shape (n_stocks,)
+        Base stock.
+    means, variances : array of shape (n_states,)
+        Moments of the demand over the time to replace one, under each equally likely state.
 
     Returns
     -------
-    array, shape of stock
-        E[(X - stock)+] = m P(X >= s) - s P(X > s), X ~ Poisson(m).
+    array of shape (n_stocks,)
+        E[(X - stock)+] = sum over k from stock on of P(X > k), by `count_cdf`; Poisson where the moments agree.
 
     References
     ----------
     Sherbrooke 2004, Optimal Inventory Modeling of Systems, ch. 2 (recalled).
     """
-    s = np.asarray(stock, dtype=float)
-    return np.asarray(mean * poisson.sf(s - 1, mean) - s * poisson.sf(s, mean))
+    held = np.asarray(stock, dtype=np.int64)
+    top = float(np.max(means))
+    counts = np.arange(int(top + 14 * np.sqrt(top + 1) + 14 + held.max(initial=0)))
+    beyond = 1.0 - count_cdf(counts[:, None], means, variances).mean(axis=1)
+    waiting = np.append(np.cumsum(beyond[::-1])[::-1], 0.0)
+    return np.asarray(waiting[np.minimum(held, counts.size)])
 
 
-def fill_rate(stock: npt.ArrayLike, mean: float) -> Floats:
+def fill_rate(stock: npt.ArrayLike, means: Floats, variances: Floats) -> Floats:
     """
-    Share of demands met at once from the shelf: P(X < stock), X ~ Poisson(mean in the pipeline).
+    Share of demands met at once from the shelf: P(X < stock), X the demand over the time to replace one.
 
     Parameters
     ----------
-    stock : array of whole numbers
-        Base stock.
-    mean : float
-        Mean number in the pipeline.
+    stock, means, variances
+        As in `expected_backorders`.
 
     Returns
     -------
-    array, shape of stock
+    array of shape (n_stocks,)
         Probability.
     """
-    return np.asarray(poisson.cdf(np.asarray(stock) - 1, mean))
+    return ready_rate(np.asarray(stock) - 1, means, variances)
 
 
-def ready_rate(stock: npt.ArrayLike, mean: float) -> Floats:
+def ready_rate(stock: npt.ArrayLike, means: Floats, variances: Floats) -> Floats:
     """
-    Chance that nothing is waiting: P(X <= stock), X ~ Poisson(mean in the pipeline).
+    Chance that nothing is waiting: P(X <= stock), X the demand over the time to replace one.
 
     Parameters
     ----------
-    stock : array of whole numbers
-        Base stock.
-    mean : float
-        Mean number in the pipeline.
+    stock, means, variances
+        As in `expected_backorders`.
 
     Returns
     -------
-    array, shape of stock
+    array of shape (n_stocks,)
         Probability.
     """
-    return np.asarray(poisson.cdf(np.asarray(stock), mean))
-
-
-def stock_for(level: float, mean: float) -> int:
-    """
-    Smallest stock that covers Poisson demand with a chance of at least `level`.
-
-    Parameters
-    ----------
-    level : float
-        Probability, above 0 and below 1.
-    mean : float
-        Mean demand.
-
-    Returns
-    -------
-    int
-        Brakes.
-    """
-    return int(poisson.ppf(level, mean))
+    return np.asarray(count_cdf(np.atleast_1d(stock)[:, None], means, variances).mean(axis=1))

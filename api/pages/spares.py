@@ -20,6 +20,7 @@ from api.pages.origin import Origin, origin_of
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
+from lifecycle.cover import StockCover, stock_cover
 from lifecycle.shelf import ON_THE_SHELF, Shelf, count_shelf
 from lifecycle.spares import SparesMonth
 from lifecycle.study import Study
@@ -67,6 +68,14 @@ class Year:
 
 
 @dataclass(frozen=True)
+class CoverLine:
+    """What numbers of one type at one base meet so many removals at once; None where none does within reach."""
+
+    cover: StockCover
+    wanted: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True)
 class SparesPage:
     """What spares.html receives."""
 
@@ -80,6 +89,7 @@ class SparesPage:
     spans: tuple[str, ...]
     years: tuple[Year, ...]
     pipeline: tuple[Shelf, ...]
+    cover: tuple[CoverLine, ...]
     warnings: tuple[str, ...]
     charted: tuple[Row, ...]
     charts: str
@@ -183,6 +193,21 @@ def pipeline_of(study: Study, rows: Sequence[Row]) -> tuple[Shelf, ...]:
     return tuple(shelf for shelf in found if shelf is not None)
 
 
+def cover_of(study: Study, base: str) -> tuple[CoverLine, ...]:
+    """Stock against fill rate of one base or of all."""
+    found = stock_cover(study.runs, study.fit, study.flying, study.records, study.assumptions, on=study.on)
+    return tuple(
+        CoverLine(each, tuple((name, _least(each, float(share))) for share, name in LEVELS.items()))
+        for each in found
+        if base in ("", each.base)
+    )
+
+
+def _least(cover: StockCover, share: float) -> int:
+    """The least number that meets this share of removals at once."""
+    return next(each.stock for each in cover.points if each.fill_rate >= share)
+
+
 def page_of(frame: Frame, study: Study, rows: Sequence[Row], asked: Asked) -> SparesPage:
     """What the template shows of these rows."""
     return SparesPage(
@@ -196,6 +221,7 @@ def page_of(frame: Frame, study: Study, rows: Sequence[Row], asked: Asked) -> Sp
         spans=SPANS,
         years=years_of(rows),
         pipeline=pipeline_of(study, rows),
+        cover=cover_of(study, asked.base),
         warnings=tuple(f"{row.name}: {told}" for row in rows for told in row.months[0].warnings),
         charted=charted(rows),
         charts=frame.link(f"{SPARES.path}/figures.json"),

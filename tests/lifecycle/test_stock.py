@@ -1,11 +1,11 @@
-"""Counts: two-moment binomial, its mixture, and Poisson stock."""
+"""Counts: two-moment binomial, its mixture, and what a stock covers."""
 
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom, poisson
 
-from lifecycle.stock import count_cdf, expected_backorders, mixed_quantile
+from lifecycle.stock import count_cdf, expected_backorders, fill_rate, mixed_quantile, ready_rate
 
 
 @given(trials=st.integers(1, 120), chance=st.floats(0.01, 0.99))
@@ -45,7 +45,15 @@ def test_unequal_chances_are_matched_to_their_sum():
     assert np.abs(count_cdf(counts, mean, variance) - told).max() < 0.01
 
 
-def test_backorders_are_the_mean_of_what_is_wanted_beyond_the_stock():
-    wanted = np.arange(200)
-    plain = [(np.maximum(wanted - stock, 0) * poisson.pmf(wanted, 7.3)).sum() for stock in range(20)]
-    assert np.allclose(expected_backorders(np.arange(20), 7.3), plain, atol=1e-12)
+def test_backorders_and_rates_are_those_of_the_definition_averaged_over_states():
+    """Slow plain reference: two equally likely states of a binomial demand."""
+    wanted, trials, chances = np.arange(61), 60, (0.1, 0.15)
+    law = np.mean([binom.pmf(wanted, trials, chance) for chance in chances], axis=0)
+    means = np.array([trials * chance for chance in chances])
+    variances = means * (1 - np.array(chances))
+    stock = np.arange(20)
+    plain = [(np.maximum(wanted - each, 0) * law).sum() for each in stock]
+    assert np.allclose(expected_backorders(stock, means, variances), plain, atol=1e-9)
+    assert np.allclose(ready_rate(stock, means, variances), np.cumsum(law)[:20], atol=1e-9)
+    assert np.allclose(fill_rate(stock, means, variances)[1:], np.cumsum(law)[:19], atol=1e-9)
+    assert fill_rate(stock, means, variances)[0] == 0

@@ -6,29 +6,35 @@ from scipy.stats import gamma, weibull_min
 
 from lifecycle.life import first_passage_cdf
 from lifecycle.renewal import month_masses, renewal_masses
-from lifecycle.stock import expected_backorders, fill_rate, ready_rate, stock_for
+from lifecycle.stock import expected_backorders, fill_rate, mixed_quantile, ready_rate
+
+
+def poisson(mean):
+    """One state whose variance is its mean: the count is then Poisson."""
+    return np.array([mean]), np.array([mean])
 
 
 def test_backorders_of_a_poisson_pipeline_of_one_and_a_quarter():
     """Order-up-to table, Poisson 1.25, stock 0 to 4."""
     wanted = [1.25000, 0.53650, 0.18114, 0.04961, 0.01134]
-    assert expected_backorders(np.arange(5), 1.25) == pytest.approx(wanted, abs=5e-6)
+    assert expected_backorders(np.arange(5), *poisson(1.25)) == pytest.approx(wanted, abs=5e-6)
 
 
 def test_fill_and_ready_rate_at_stock_three():
     """Definition: P(X < 3) and P(X <= 3), Poisson 1.25."""
-    assert fill_rate(3, 1.25) == pytest.approx(0.86847, abs=5e-6)
-    assert ready_rate(3, 1.25) == pytest.approx(0.96173, abs=5e-6)
+    assert fill_rate(3, *poisson(1.25)) == pytest.approx(0.86847, abs=5e-6)
+    assert ready_rate(3, *poisson(1.25)) == pytest.approx(0.96173, abs=5e-6)
 
 
 def test_thirty_parts_of_ten_thousand_hours_over_ninety_days_want_eleven_spares():
     """Textbook exercise: 30 parts, mean life 10,000 h, 24 h x 90 days, 95 %."""
-    assert stock_for(0.95, 30 * 24 * 90 / 10_000) == 11
+    demand = np.array([poisson(30 * 24 * 90 / 10_000)[0]])
+    assert mixed_quantile(0.95, demand, demand) == 11
 
 
 def test_backorders_of_a_regression_vector():
     """Computed by a second program, not published: stock 5, Poisson 3.2."""
-    assert expected_backorders(5, 3.2) == pytest.approx(0.174999, abs=1e-6)
+    assert expected_backorders([5], *poisson(3.2)) == pytest.approx(0.174999, abs=1e-6)
 
 
 def _renewals_by(times, life_cdf, step):
