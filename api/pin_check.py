@@ -59,6 +59,7 @@ class CheckedPin:
     why_error: str = ""
     looked: bool = False
     asked: str = ""
+    doubt: str = ""
 
     @property
     def value(self) -> str:
@@ -110,7 +111,8 @@ def _read_again(pin: CheckedPin, place: Place, against: Against) -> CheckedPin:
     if found.verdict != LOOK_AGAIN:
         return replace(pin, verdict=found.verdict, said=said)
     error = "" if _reasoned(pin) else "say why it stays: choose 1 to 4, for 4 in your own words"
-    return replace(pin, said=f"{said}; kept, and held until a second person rules", why_error=error)
+    kept = f"{said}; it is kept, and held until a second person rules."
+    return replace(pin, said=kept, doubt=said, why_error=error)
 
 
 def _reasoned(pin: CheckedPin) -> bool:
@@ -151,7 +153,7 @@ def _said(found: Plausibility, place: Place) -> str:
     if found.verdict == AS_EXPECTED:
         return told
     slips = f"; it looks like {words.listed(found.slips, 'or')}" if found.slips else ""
-    return f"{found.reason}{slips}; {told}"
+    return f"This {found.reason}{slips}; {told}"
 
 
 def _range(left_mm: tuple[float, float], place: Place) -> str:

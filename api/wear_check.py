@@ -109,7 +109,7 @@ def check_brake(basis: WearBasis, at: int, form: Mapping[str, str]) -> CheckedBr
         pins,
         typed,
         **own,
-        governs=_governs(governing, place) if governing and len(typed) > 1 else "",
+        governs=_governs(governing, place) if governing and _may_tell(typed) else "",
         limit_words=limit.words if low else "",
         limit_missing=limit.missing,
         on_record=tuple(_on_record(pins)),
@@ -136,12 +136,17 @@ def rows_to_save(check: WearCheck, *, on: dt.date) -> tuple[dict[int, dict[str, 
             "note": note,
         }
         if odd := [each for each in brake.typed if each.odd]:
-            held[brake.at] = "; ".join(f"pin {each.letter} {each.said}" for each in odd)
+            held[brake.at] = "; ".join(f"pin {each.letter}: {each.doubt}" for each in odd)
     return rows, held
 
 
 def _yes_no(said: str) -> str:
     return said if said in ("yes", "no") else ""
+
+
+def _may_tell(typed: tuple[CheckedPin, ...]) -> bool:
+    """Which pin governs tells its value, and a pin that is to be read again is read blind."""
+    return len(typed) > 1 and not any(each.asks for each in typed)
 
 
 def _governs(pin: CheckedPin, place: Place) -> str:

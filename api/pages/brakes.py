@@ -1,23 +1,27 @@
 """Brake record: what a serial has done, and how long is left."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Final
+from urllib.parse import urlencode
 
 import pandas as pd
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 from pydantic import BaseModel
 
 from api import words
-from api.access import LetIn, need, within
+from api.access import LetIn, allowed, need, within
 from api.deps import AskedStudy
+from api.event_words import NoticeTold, told_notices
 from api.figures.brake import outcome_dots, wear_ahead, wear_plot
 from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figures_answer, render
-from api.pages.navigation import BRAKE_RECORD, BRAKES
+from api.pages.navigation import BRAKE_RECORD, BRAKES, PIN_READINGS
 from api.pages.origin import Origin, numbers_told
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
+from db.notices import notices
+from db.session import Session, reading
 from db.sessions import LetIn as Person
 from lifecycle.past import ReadingPoint
 from lifecycle.story import BrakeStory, brake_story
@@ -60,7 +64,12 @@ class FindPage:
 
 @dataclass(frozen=True)
 class BrakePage:
-    """What brake.html receives; `typed` are the readings in inches, by record number."""
+    """
+    What brake.html receives.
+
+    `typed` are the readings in inches, by record number; `read_pins` leads to the wear check of its aircraft, for those
+    who enter readings.
+    """
 
     frame: Frame
     story: BrakeStory
@@ -72,6 +81,8 @@ class BrakePage:
     typed: Mapping[int, str]
     origin: Origin
     charts: str
+    notices: tuple[NoticeTold, ...] = ()
+    read_pins: str = ""
 
 
 @router.get(BRAKES.path)
@@ -92,11 +103,17 @@ def find(request: Request, study: AskedStudy, person: LetIn, serial: str = "") -
 @router.get(BRAKE_RECORD)
 def brake(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQuery, person: LetIn) -> Response:
     """The record of one brake, or its readings as a file."""
-    story = brake_story(study, brake_id(study, asked, person))
+    number = brake_id(study, asked, person)
+    story = brake_story(study, number)
     if form:
         return download(story.readings, name="pin-readings", form=form, head=study.ledger_head)
     frame = frame_of(request, BRAKES, study, title=f"Brake {asked.serial}")
-    return render("brake.html", page_of(frame, story, study, run=asked.run))
+    with Session(reading(request.app.state.engine)) as session:
+        told = told_notices(notices(session, aircraft=[], brakes=[number]))
+    page = replace(page_of(frame, story, study, run=asked.run), notices=told)
+    reads = story.state == "fitted" and allowed(person, PIN_READINGS.action, story.base)
+    link = f"{PIN_READINGS.path}?{urlencode({'aircraft': story.registration})}" if reads else ""
+    return render("brake.html", replace(page, read_pins=link))
 
 
 @router.get(f"{BRAKE_RECORD}/figures.json")

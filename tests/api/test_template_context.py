@@ -17,14 +17,16 @@ from api.pages.changeouts import ChangeOutsPage
 from api.pages.claims import ClaimsPage
 from api.pages.corrections import ListPage, RecordPage
 from api.pages.cost import CostPage
-from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
 from api.pages.entry_quality import CheckPage, QualityPage
+from api.pages.events import EventsPage
+from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
 from api.pages.held import HeldPage
 from api.pages.landings import LandingsPage
 from api.pages.model_fit import ModelFitPage
 from api.pages.move_brake import BrakeMovePage
 from api.pages.moves import FormPage, MovesPage
 from api.pages.people import PeoplePage
+from api.pages.pins import ChoicePage, PinsPage
 from api.pages.provider import OnwardPage
 from api.pages.readings_due import ReadingsDuePage
 from api.pages.removals import RemovalsPage
@@ -42,6 +44,9 @@ PAGES = {
     "brakes.html": FindPage,
     "brake.html": BrakePage,
     "held.html": HeldPage,
+    "pins.html": PinsPage,
+    "pins_choice.html": ChoicePage,
+    "events.html": EventsPage,
     "bring_in.html": BringInPage,
     "upload.html": UploadPage,
     "load.html": LoadPage,
