@@ -20,6 +20,7 @@ from db.errors import LedgerError
 from db.session import reading
 from db.sessions import LetIn as Person
 from lifecycle import study as chain
+from lifecycle.errors import LifecycleError
 
 router = APIRouter(dependencies=[need("records.read")])
 
@@ -51,14 +52,14 @@ def today_page(  # noqa: PLR0913, PLR0917 - one argument a word of the address
         return _office_alone(request, person)
     try:
         study = asked_study(request, on, known_on)
-    except LedgerError:
+        frame = frame_of(request, FRONT, study, base)
+        ahead = planning(frame, study, request.app.state.engine, base)
+    except (LedgerError, LifecycleError):
         if on or known_on or base or not _enters(person):
             raise
         return _office_alone(request, person)
     if form:
         return download(by_base(chain.changeouts(study, base=base), study.on), name="due-by-base", form=form)
-    frame = frame_of(request, FRONT, study, base)
-    ahead = planning(frame, study, request.app.state.engine, base)
     decisions = tuple(each for each in DECISIONS if person.role == "reader" and allowed(person, each.action))
     office = _office(request, person) if _enters(person) else None
     return render("today.html", TodayPage(frame, ahead.answer, office, ahead, decisions))
