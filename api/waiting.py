@@ -12,7 +12,7 @@ from api import words
 from api.access import within
 from api.pages.navigation import BRING_IN, ENTRY_QUALITY, EVENTS, HELD, LANDINGS, MOVES, SHEETS
 from db.based import bases_of
-from db.corrections import held_readings
+from db.corrections import doubted_readings, held_readings
 from db.entry.landings_sheet import lines_of_sheet
 from db.entry_quality import sheets_to_check
 from db.half_done import half_done
@@ -105,6 +105,18 @@ def _held(session: Session, person: Person, on: dt.date) -> Iterator[Item]:
         if _sees(person, bases_of(session, each.kind, [each.fact], on=on))
     ]
     yield Item(len(found), "held reading", "held readings", HELD.path, "a second person rules on each")
+    doubted = [
+        each
+        for each in doubted_readings(session)
+        if _sees(person, bases_of(session, each.reading.kind, [each.reading.fact], on=on))
+    ]
+    yield Item(
+        len(doubted),
+        "reading made doubtful by a correction",
+        "readings made doubtful by corrections",
+        HELD.path,
+        "a second person rules on each",
+    )
 
 
 def _half_done(session: Session, person: Person, on: dt.date) -> Iterator[Item]:
