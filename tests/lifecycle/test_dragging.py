@@ -1,6 +1,7 @@
 """Brakes that have left their own past, listed with what speaks for it."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -83,3 +84,12 @@ def test_the_brakes_own_record_says_the_same(study):
     told = {each.serial: each for each in dragging(study)}
     for brake in (1, 2, 24):
         assert brake_story(study, brake).dragging == told.get(f"S{brake}")
+
+
+def test_one_slip_alone_is_no_drag(study):
+    """The last reading of a steady brake far too short: the fit keeps it out, and one reading may add only so much."""
+    slipped = replace(study.records, pin_readings=study.records.pin_readings.copy())
+    last = slipped.pin_readings.index[slipped.pin_readings["brake"] == 5][-1]
+    slipped.pin_readings.loc[last, "pin_nm"] -= 8_000_000
+    again = open_study(slipped, AssumptionSet(()), on=ON, known_on=ON, seed=1)
+    assert "S5" not in {each.serial for each in dragging(again)}
