@@ -69,10 +69,15 @@ class BringInPage:
 
 @dataclass(frozen=True)
 class PartShown:
-    """One table of an upload with the lines that match it; none where it is left out, or its kind not yet said."""
+    """
+    One table of an upload with the lines that match it; none where it is left out, or its kind not yet said.
+
+    `folded` where it is matched and tried: what the dry run said comes first.
+    """
 
     part: UploadedPart
     kind: str
+    folded: bool
     choices: tuple[Choice, ...]
     lines: tuple[Line, ...]
 
@@ -278,7 +283,8 @@ def _shown(
     wrong: Mapping[str, str],
 ) -> PartShown:
     lines = lines_of(part, kind, known.get(kind), typed, wrong if typed else {}) if kind else ()
-    return PartShown(part, kind, choices_of(part), lines)
+    folded = part.matching is not None and part.kind == kind and not typed
+    return PartShown(part, kind, folded, choices_of(part), lines)
 
 
 def _load_answer(

@@ -71,20 +71,36 @@ class Cells(dict[str, Any]):
 
 
 def _parser(column: Column, today: dt.date, written: Written) -> Callable[[str], Any]:
-    plain, order = written.with_point, written.days
+    order = written.days
+
+    def number(parse: Callable[[str], Any]) -> Callable[[str], Any]:
+        return parse if written.decimal == "point" else _with_comma(parse, written)
+
     parsers: dict[str, Callable[[str], Any]] = {
         NAME: lambda text: parse_name(unquoted(text)),
         TEXT: lambda text: parse_text(unquoted(text)),
         LIST: lambda text: parse_list(unquoted(text)),
         WORD: lambda text: parse_word(text, column.words),
-        LENGTH: lambda text: parse_length(plain(text)),
+        LENGTH: number(parse_length),
         DAY: lambda text: parse_day(text, today=None, order=order),
         PAST_DAY: lambda text: parse_day(text, today=today, order=order),
         MONTH: lambda text: parse_month(text, order=order),
-        COUNT: lambda text: parse_count(plain(text), least=0),
-        QUANTITY: lambda text: parse_count(plain(text), least=1),
-        NUMBER: lambda text: parse_number(plain(text), least=0.0, above=False),
-        POSITIVE: lambda text: parse_number(plain(text), least=0.0, above=True),
-        SIGNED: lambda text: parse_number(plain(text), least=None, above=False),
+        COUNT: number(lambda text: parse_count(text, least=0)),
+        QUANTITY: number(lambda text: parse_count(text, least=1)),
+        NUMBER: number(lambda text: parse_number(text, least=0.0, above=False)),
+        POSITIVE: number(lambda text: parse_number(text, least=0.0, above=True)),
+        SIGNED: number(lambda text: parse_number(text, least=None, above=False)),
     }
     return parsers[column.kind]
+
+
+def _with_comma(parse: Callable[[str], Any], written: Written) -> Callable[[str], Any]:
+    """Return what reads numbers of a file with decimal commas, and advises in its writing."""
+
+    def read(text: str) -> Any:  # noqa: ANN401 - a number, or a length as text
+        try:
+            return parse(written.with_point(text))
+        except CellError as error:
+            raise CellError(error.rule, written.advice(error.suggestion)) from error
+
+    return read

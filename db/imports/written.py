@@ -1,6 +1,7 @@
 """How a file is written, as the person who brings it in says; nothing of it is guessed."""
 
 import datetime as dt
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -23,6 +24,7 @@ ENCODINGS: Final[Mapping[str, str]] = {
 }
 SEPARATORS: Final[Mapping[str, str]] = {"comma": ",", "semicolon": ";", "tab": "\t", "stroke": "|"}
 DECIMALS: Final = ("point", "comma")
+DECIMAL: Final = re.compile(r"([0-9])\.([0-9])")
 YEAR_FIRST: Final = "year-month-day"
 DAY_ORDERS: Final = (YEAR_FIRST, "day-month-year", "month-day-year")
 
@@ -60,6 +62,12 @@ class Written:
     def number(self, text: str) -> str:
         """Return a plain number as this file would write it: cells of a workbook hold values, not writing."""
         return text.replace(".", ",") if self.decimal == "comma" else text
+
+    def advice(self, text: str) -> str:
+        """Return what to write instead, as this file would have it."""
+        if self.decimal == "point":
+            return text
+        return DECIMAL.sub(r"\1,\2", text).replace("with a point", "with a comma")
 
     def day(self, day: dt.date) -> str:
         """Return a day as this file would write it."""
