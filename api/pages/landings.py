@@ -79,7 +79,7 @@ def landings(  # noqa: PLR0913, PLR0917 - one argument a word of the address
             raise OutsideBaseError
         on, wrong = _day(day)
         asked, issued, rows = _sheet(session, base, on, asks, {})
-        page = _page(asked, issued, rows, bases=bases, day=day or words.iso(on))
+        page = _page(asked, issued, rows, bases=bases, day=day if wrong else words.iso(on))
     shown = replace(page, wrong=wrong, posted=bool(posted))
     return _kept(render("landings.html", shown, status=422 if wrong else 200), person, issued)
 
