@@ -8,6 +8,7 @@ from sqlalchemy.exc import IntegrityError
 
 from db.errors import ConflictError
 
+SAME_FIRST: Final = "someone else entered the same record first"
 # By the words that each database puts in its message: the constraint's name, or on SQLite the columns of a plain one.
 RULES: Final = {
     "one_brake_a_position": "another brake is in that position at that time",
@@ -15,13 +16,18 @@ RULES: Final = {
     "occupancy.aircraft, occupancy.position": "another brake is in that position at that time",
     "occupancy.brake": "that brake is in another position at that time",
     "totals_never_fall": "the running total of landings would fall between two days on record",
-    "one_record_a_key": "someone else entered the same record first",
+    "one_record_a_key": SAME_FIRST,
     "append_only": "facts are appended, never changed; enter a correction",
     "supersedes": "someone else corrected that record first",
     "version": "someone else corrected that record first",
-    "UNIQUE constraint failed": "someone else entered the same record first",
-    "duplicate key": "someone else entered the same record first",
+    "UNIQUE constraint failed": SAME_FIRST,
+    "duplicate key": SAME_FIRST,
 }
+
+
+def conflict(rule: str) -> ConflictError:
+    """Say which rule another entry made this one break."""
+    return ConflictError(f"{rule}; look at the record as it is now, then enter it again")
 
 
 @contextmanager
@@ -33,7 +39,5 @@ def conflicts_in_words() -> Iterator[None]:
         found = str(error.orig)
         for mark, rule in RULES.items():
             if mark in found:
-                raise ConflictError(
-                    f"{rule}; look at the record as it is now, then enter it again"
-                ) from error
+                raise conflict(rule) from error
         raise

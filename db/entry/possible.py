@@ -6,6 +6,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from db.conflicts import SAME_FIRST, conflict
 from db.entry.named import Named
 from db.entry.where import IN_ONE_POSITION, IN_TWO_PLACES, STILL, clashes, spans_on_record, told
 from db.fleet_on import positions, types_of_aircraft
@@ -61,7 +62,12 @@ def refuse_no_position(named: Named, new: pd.DataFrame) -> None:
 
 
 def refuse_clashes(named: Named, new: pd.DataFrame, *, closed: pd.DataFrame) -> None:
-    """Refuse two brakes in one position and a brake in two places; `closed` are spans that these rows end."""
+    """
+    Refuse two brakes in one position and a brake in two places; `closed` are spans that these rows end.
+
+    A new installation that is there already was entered by somebody since its key was looked for: advice on where the
+    brake is would mislead who enters the same.
+    """
     spans = spans_on_record(named.session, new["brake"].tolist(), new["aircraft"].tolist())
     if "fact" in new:  # corrected ones stand no longer where they stood
         spans = spans[~spans["installation"].isin(new["fact"])].reset_index(drop=True)
@@ -69,6 +75,8 @@ def refuse_clashes(named: Named, new: pd.DataFrame, *, closed: pd.DataFrame) -> 
     ended = ends.reindex(spans["installation"]).set_axis(spans.index)
     spans["to_on"] = ended.where(ended.notna(), spans["to_on"])
     come = new.rename(columns={"installed_on": "from_on", "removed_on": "to_on"})
+    if not named.errors and not come.merge(spans, on=["brake", "from_on"]).empty:
+        raise conflict(SAME_FIRST)
     come = come[~(come["to_on"] < come["from_on"])]
     spans = pd.concat([spans[SPAN], come[SPAN]], ignore_index=True)
     for by, column, advice in (
