@@ -12,12 +12,13 @@ from api.forms import day_typed
 from db.entry.moves import AIRCRAFT, SCRAP, SHOP, STOCK, ComesOff, GoesOn, WorkOrder
 from db.errors import RowError
 from db.fitted import Fitted, FittedAircraft
-from db.going_on import LAST, brakes_called, candidates, the_one_meant
+from db.going_on import LAST, brakes_called, candidates, meant
 from db.imports.refused import CellError
 from db.whereabouts import ON_AIRCRAFT, Whereabouts
 
 BETWEEN_PINS: Final = re.compile(r"[\s;]+")
 ROBBED: Final = "robbed"
+MOST_CHOICES: Final = 20
 # The field of the form that a column of a record was typed in; a dash stands for the place on the form.
 FIELDS: Final[Mapping[tuple[str, str], str]] = {
     ("removals", "serial"): "off-",
@@ -175,25 +176,26 @@ def _read_going_on(session: Session, form: MoveForm, place: Place, asked: Asked,
         session, called, aircraft=form.aircraft.aircraft, position=place.there.position, day=day
     )
     picked = [each for each in found if str(each.place.brake) == place.said("pick")]
-    meant = picked[0] if picked else the_one_meant(found)
-    if meant is None:
-        place.choices = tuple(each.place for each in found)
+    likely = picked or meant(found, coming_off=off)
+    if len(likely) != 1:
+        place.choices = tuple(each.place for each in likely[:MOST_CHOICES])
         form.errors[name] = (
-            f"{len(found)} serials end in {typed}; choose one"
-            if found
+            f"{len(likely)} serials end in {typed}; choose one, or type more of it"
+            if likely
             else f"no serial on record ends in {typed} (type the last four); a brake new here is entered first"
         )
         return
-    place.goes_on = meant.place
-    if not meant.free:
-        form.errors[name] = f"{meant.place.serial} is {meant.place.told}; enter its return first"
-    elif meant.place.kind == ON_AIRCRAFT and meant.place.brake not in off:
-        place.rob = meant.place
+    one = likely[0]
+    place.goes_on = one.place
+    if not one.free:
+        form.errors[name] = f"{one.place.serial} is {one.place.told}; enter its return first"
+    elif one.place.kind == ON_AIRCRAFT and one.place.brake not in off:
+        place.rob = one.place
         if place.said("rob") != "yes":
             form.errors[f"rob-{place.at}"] = (
-                f"{meant.place.serial} is {meant.place.told}; tick that it comes off there, or choose another brake"
+                f"{one.place.serial} is {one.place.told}; tick that it comes off there, or choose another brake"
             )
-    place.comes_off = meant.place.brake in off
+    place.comes_off = one.place.brake in off
     if not place.start:
         form.errors[f"start-{place.at}"] = "the records do not say how it starts; choose"
 

@@ -10,10 +10,10 @@ from sqlalchemy.orm import Session
 
 from db.based import bases_of
 from db.entry.fits import effective_there
-from db.whereabouts import CANNOT_GO_ON, Whereabouts, brakes_ending, whereabouts
+from db.whereabouts import CANNOT_GO_ON, ON_AIRCRAFT, Whereabouts, brakes_ending, whereabouts
 
 LAST: Final = 4  # characters of a serial that name it on the shop floor
-MOST: Final = 20
+MOST: Final = 100
 
 
 @dataclass(frozen=True)
@@ -57,16 +57,15 @@ def candidates(
     )
 
 
-def the_one_meant(found: Collection[Candidate]) -> Candidate | None:
-    """Return the one brake that is meant: the only one, or the only one that can go on there by effectivity."""
-    for narrower in (
-        [each for each in found if each.free and each.effective],
-        [each for each in found if each.free],
-        list(found),
-    ):
-        if narrower:
-            return narrower[0] if len(narrower) == 1 else None
-    return None
+def meant(found: Collection[Candidate], *, coming_off: Collection[int]) -> list[Candidate]:
+    """
+    Return the brakes that can be meant: those off the aircraft, or coming off now, that may go there by effectivity.
+
+    Where there is none, those that may go there and are on another aircraft; then those that can go on at all.
+    """
+    fit = [each for each in found if each.free and each.effective]
+    off = [each for each in fit if each.place.kind != ON_AIRCRAFT or each.place.brake in coming_off]
+    return off or fit or [each for each in found if each.free] or list(found)
 
 
 def _of(session: Session, brake: int, on: dt.date) -> str:

@@ -16,7 +16,7 @@ from api.move_form import Asked, MoveForm, move_form, read_form
 from api.pages.frame import Frame, render
 from api.pages.navigation import MOVES
 from api.records import check_bases
-from api.words import counted
+from api.words import counted, listed
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of, bases_written
 from db.chain import Act
@@ -266,14 +266,14 @@ def _form_answer(
     if not form.places:
         raise NotFoundError(f"{form.aircraft.registration} has no such position; choose from its own")
     registration = form.aircraft.registration
-    there = ", ".join(place.there.position for place in form.places)
-    positions = f"{registration}, position {there}"
+    there = [place.there.position for place in form.places]
+    positions = f"{registration}, position{'s' if len(there) > 1 else ''} {listed(there)}"
     wrong = bool(form.errors or problem)
     page = FormPage(
         frame=_frame(f"{MOVES.title}: {registration}"),
         answer=f"{positions}: nothing is recorded yet. Look at it, then record it."
         if moved
-        else f"{positions}.",
+        else f"{positions}: what came off, what went on?",
         form=form,
         moved=moved,
         problem=problem,

@@ -58,7 +58,8 @@ def move_brake(session: Session, act: Act, brake: Whereabouts, move: BrakeMove, 
             return Outcome(completed=1, flags=done.flags)
         outcome = Outcome()
         if move.what == EXCHANGED and move.new_here:
-            new = {"serial": move.serial_back, "brake_type": move.brake_type_back, "arrangement": "exchange"}
+            kind = move.brake_type_back or brake.brake_type
+            new = {"serial": move.serial_back, "brake_type": kind, "arrangement": "exchange"}
             record_brakes(session, act, typed_rows("brakes", [new], today=today))
         if move.what != STORED:
             outcome = record_shop_visits(

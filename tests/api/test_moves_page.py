@@ -12,16 +12,12 @@ from api.app import make_app
 from api.caller import form_token_of
 from api.callers import PLAIN_COOKIE
 from api.settings import Settings
-from db.chain import append
-from db.entry.installations import record_installations
-from db.lookup import aircraft_type_ids, brake_type_ids, brakes_by_serial
-from db.people import add_person
-from db.records.brakes import Brake
-from db.records.fleet import Effectivity
+from db.lookup import brakes_by_serial
 from db.session import Session, open_engine
 from db.sessions import begin_session
 from db.whereabouts import whereabouts
-from tests.ledger import ACT, TODAY, fleet, installation, rows
+from tests.ledger import TODAY
+from tests.moving_fleet import make_moving_fleet
 
 ORIGIN = {"Origin": "http://testserver"}
 DAY = str(TODAY)
@@ -29,32 +25,9 @@ DAY = str(TODAY)
 
 @pytest.fixture(scope="module")
 def laid(sqlite_copies):
-    """ZZ-001 has AB-1001 and AB-1002 in positions 1 and 2, ZZ-002 has AB-1003 in 1; AB-2004 and XY-2004 are off."""
     with sqlite_copies("moves_laid") as url:
-        _lay(url)
+        make_moving_fleet(url)
         yield Path(url.removeprefix("sqlite:///"))
-
-
-def _lay(url):
-    engine = open_engine(url)
-    with Session(engine) as session, session.begin():
-        fleet(session)
-        kinds, twin = brake_type_ids(session), aircraft_type_ids(session)["twin"]
-        serials = ("AB-1001", "AB-1002", "AB-1003", "AB-2004")
-        made = [
-            {"serial": serial, "brake_type": kinds["BT-1"], "landings_since_new": 0} for serial in serials
-        ]
-        append(session, ACT, [(Brake, [*made, {"serial": "XY-2004", "brake_type": kinds["BT-2"]}])])
-        rule = {"aircraft_type": twin, "brake_type": kinds["BT-1"], "mix": "none"}
-        append(session, ACT, [(Effectivity, [rule])])
-        there = [
-            installation("AB-1001", 1, "2026-01-01"),
-            installation("AB-1002", 2, "2026-01-01"),
-            installation("AB-1003", 1, "2026-01-01", registration="ZZ-002"),
-        ]
-        record_installations(session, ACT, rows("installations", *there))
-        add_person(session, "ann", "clerk", now=dt.datetime.now(dt.UTC))
-    engine.dispose()
 
 
 @pytest.fixture
