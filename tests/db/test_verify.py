@@ -4,7 +4,7 @@ import datetime as dt
 import random
 
 import pytest
-from sqlalchemy import Enum, func, select, text
+from sqlalchemy import Column, Enum, MetaData, String, func, select, text
 
 from db.chain import append, change_hash, packed, unpacked
 from db.entry.installations import record_installations
@@ -156,18 +156,31 @@ TAMPERINGS = [
 ]  # fmt: skip
 
 
+@pytest.mark.parametrize("trials", [3, pytest.param(91, marks=pytest.mark.long)])
 @pytest.mark.parametrize("tampering", TAMPERINGS, ids=lambda tampering: tampering.__name__)
-def test_tampering_is_found(ledger, tampering):
-    """Quick form: 33 seeded tamperings on each database."""
+def test_tampering_is_found(ledger, tampering, trials):
+    """Seeded tamperings on both databases: 66 in the quick form, 2,002 in the long one."""
     anchor = verify(ledger)
     unguarded(ledger)
-    for trial in range(3):
+    for trial in range(trials):
         with ledger.begin_nested() as savepoint:
             tampering(ledger, random.Random(SEED + trial))
             with pytest.raises(BrokenChainError):
                 verify(ledger, anchor, rebuild=True)
             savepoint.rollback()
     assert verify(ledger, anchor, rebuild=True) == anchor
+
+
+def test_a_column_that_came_later_is_blank_in_what_was_written_before(ledger, monkeypatch):
+    ledger.execute(text("ALTER TABLE base ADD COLUMN colour VARCHAR"))
+    widened = FACTS["base"].to_metadata(MetaData())
+    widened.append_column(Column("colour", String))
+    monkeypatch.setitem(FACTS, "base", widened)
+    verify(ledger, rebuild=True)
+    unguarded(ledger)
+    ledger.execute(text("UPDATE base SET colour = 'red'"))
+    with pytest.raises(BrokenChainError):
+        verify(ledger, rebuild=True)
 
 
 def test_a_cut_tail_passes_without_an_anchor(ledger):
