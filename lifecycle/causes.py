@@ -97,7 +97,7 @@ def fit_causes(watched: Watched) -> tuple[CauseLife, ...]:
     drawn towards that, and its removals towards those that the fleet's rate would bring over the same landings. With
     few removals the life is therefore nearly exponential at the fleet's rate, with many it is the type's own.
     """
-    known = watched.aged & (watched.left > watched.entered)
+    known = watched.left > watched.entered  # false where an age is not known
     kinds, entered, left = watched.brake_type[known], watched.entered[known], watched.left[known]
     found: dict[tuple[str, str], CauseLife] = {}
     for cause in UNSCHEDULED:
