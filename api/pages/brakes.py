@@ -30,6 +30,7 @@ from lifecycle.study import Study
 router = APIRouter(dependencies=[need("brakes.read")])
 
 MOST_FOUND: Final = 50
+OWN_PAST: Final = "than its own past"
 
 
 class Asked(BaseModel):
@@ -79,6 +80,7 @@ class BrakePage:
     run: int
     readings: tuple[ReadingPoint, ...]
     typed: Mapping[int, str]
+    warnings: tuple[str, ...]
     origin: Origin
     charts: str
     notices: tuple[NoticeTold, ...] = ()
@@ -165,6 +167,7 @@ def page_of(frame: Frame, story: BrakeStory, study: Study, *, run: int = 0) -> B
         run=shown,
         readings=tuple(each for each in reversed(story.readings) if each.run == shown),
         typed=typed_inches(study, story.readings),
+        warnings=warnings_beside(story),
         origin=Origin(
             what=f"brake {story.serial}",
             records=(
@@ -176,6 +179,11 @@ def page_of(frame: Frame, story: BrakeStory, study: Study, *, run: int = 0) -> B
         ),
         charts=frame.link(f"{BRAKE_RECORD}/figures.json", run=""),
     )
+
+
+def warnings_beside(story: BrakeStory) -> tuple[str, ...]:
+    """The warnings, less the one that the page tells at length with what speaks for it."""
+    return tuple(each for each in story.warnings if story.dragging is None or OWN_PAST not in each)
 
 
 def typed_inches(study: Study, readings: tuple[ReadingPoint, ...]) -> dict[int, str]:
