@@ -79,8 +79,10 @@ def _of_limit(engine: Engine, study: Study, version: int) -> Moves:
     with Session(reading(engine)) as session:
         known = known_by(session, study.known_on)
         records = observe(session, on=study.on, known=known, as_if_approved=(version,))
-    days = {"on": study.on, "known_on": study.known_on}
-    return moves_between(study, chain.open_study(records, study.assumptions, **days, seed=study.seed))
+    after = chain.open_study(
+        records, study.assumptions, on=study.on, known_on=study.known_on, seed=study.seed
+    )
+    return moves_between(study, after)
 
 
 def _compared(before: Study, after: Study) -> Iterator[Effect]:
