@@ -85,7 +85,6 @@ class Clerk:
     chance: random.Random
 
     def __post_init__(self):
-        self.line = http.client.HTTPConnection(self.address, timeout=120)
         self.days = (FIRST + dt.timedelta(days=n) for n in itertools.count(1))
         self.registration, self.serial = f"ZZ-{self.number:03d}", f"S{self.number}"
 
@@ -100,9 +99,11 @@ class Clerk:
             **headers,
         }
         began = time.perf_counter()
-        self.line.request(method, path, json.dumps(body) if body is not None else None, sent)
-        answer = self.line.getresponse()
-        text = answer.read().decode()
+        # A line of its own for each: a server closes one that was idle for some seconds.
+        with contextlib.closing(http.client.HTTPConnection(self.address, timeout=300)) as line:
+            line.request(method, path, json.dumps(body) if body is not None else None, sent)
+            answer = line.getresponse()
+            text = answer.read().decode()
         with self.heard.lock:
             if kind:
                 self.heard.seconds[kind].append(time.perf_counter() - began)
@@ -114,12 +115,7 @@ class Clerk:
     def begin(self):
         """Install the brake that this clerk reads, before anything is timed: a server's first answers are slow."""
         row = {"serial": self.serial, "registration": self.registration, "position": 1}
-        self.ask(
-            "install",
-            "POST",
-            "/api/v1/installations",
-            {**row, "installed_on": str(FIRST), "starts_as": "new"},
-        )
+        self.ask("", "POST", "/api/v1/installations", row | {"installed_on": str(FIRST), "starts_as": "new"})
 
     def work(self):
         """One thing of a clerk's day."""
@@ -199,8 +195,6 @@ def at_work(clerks, *, pause, seconds=0, things=0):
                 time.sleep(clerk.chance.uniform(0, 2 * pause))
         except Exception as error:  # noqa: BLE001 - whatever it is, it is told and fails the test
             clerk.heard.odd.append(f"clerk {clerk.number}: {error!r}")
-        finally:
-            clerk.line.close()
 
     threads = [threading.Thread(target=day, args=[clerk]) for clerk in clerks]
     for thread in threads:
