@@ -177,7 +177,10 @@ def _again(
 
 
 def _basis(request: Request, session: Session, person: Person, aircraft: str, day: str) -> WearBasis:
-    on = day_typed(day, today=today()) if day.strip() else today()
+    try:
+        on = day_typed(day, today=today()) if day.strip() else today()
+    except CellError as error:
+        raise CellError(f"day {day!r} {error.rule}", error.suggestion) from error
     basis = wear_basis(request.app.state.engine, session, aircraft.strip().upper(), on=on)
     check_bases(person, bases_of(session, "aircraft", [basis.aircraft], on=on))
     return basis

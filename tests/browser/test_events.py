@@ -7,6 +7,7 @@ from db.lookup import aircraft_by_registration, known_by
 from db.observe import last_effective_day
 from db.session import Session, open_engine, reading
 
+STUDY_MS = 120_000  # a page after a write waits for a new study
 RECORDED = "Event recorded. Follow the manual's procedure for it. No inspection is recorded here."
 
 
@@ -49,16 +50,16 @@ def test_a_rejected_take_off_is_noticed_on_its_brakes_until_the_inspection_is_re
     rows = page.locator("fieldset.brake-row")
     assert [RECORDED in row for row in rows.all_inner_texts()] == [True] * 2 + [False] * 6
     serial = rows.first.locator("legend").inner_text().split()[2]
-    page.goto(f"/brake?serial={serial}")
+    page.goto(f"/brake?serial={serial}", timeout=STUDY_MS)
     assert RECORDED in page.locator("main").inner_text()
-    page.goto("/")
+    page.goto("/", timeout=STUDY_MS)
     assert "without" in page.locator("main").inner_text()
     for _ in range(2):
         inspect(page, registration, day)
     page.goto(sheet)
     assert "Inspection recorded, work order W-311." in rows.first.inner_text()
     assert RECORDED not in page.locator("main").inner_text()
-    page.goto(f"/brake?serial={serial}")
+    page.goto(f"/brake?serial={serial}", timeout=STUDY_MS)
     assert "Inspection recorded, work order W-311." in page.locator("main").inner_text()
 
 
