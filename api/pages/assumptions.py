@@ -40,9 +40,13 @@ LIMIT_FIELDS: Final = (
 )
 USES: Final[tuple[tuple[Place, frozenset[str]], ...]] = (
     (READINGS_DUE, frozenset({CHANCE_UNREAD})),
+    (READINGS_DUE, frozenset({CHANCE_UNREAD})),
     (SPARES, frozenset(ON_THE_SHELF)),
     (COST, frozenset({*ASKED, *FUEL_INPUTS})),
-    (RETROFIT, frozenset({*ASKED, *FUEL_INPUTS, *PER_AIRCRAFT, *PER_BRAKE, *ONCE, *RATES, *OPEN_ENDED, *OPTIONAL})),
+    (
+        RETROFIT,
+        frozenset({*ASKED, *FUEL_INPUTS, *PER_AIRCRAFT, *PER_BRAKE, *ONCE, *RATES, *OPEN_ENDED, *OPTIONAL}),
+    ),
 )
 
 
