@@ -292,7 +292,10 @@ def _load_answer(
 ) -> Response:
     with Session(reading(request.app.state.engine)) as session:
         made = seen_load(session, person, number) if problem is None else load_of(session, number)
-    page = LoadPage(_frame(f"Load {number}", f"{BRING_IN.path}/loads/{number}"), made, reason, problem)
+    frame = _frame(
+        f"Load {number}", f"{BRING_IN.path}/loads/{number}", "What did this load bring, and does it stand?"
+    )
+    page = LoadPage(frame, made, reason, problem)
     return render("load.html", page, status=problem.status if problem else 200)
 
 
@@ -303,8 +306,8 @@ def _part(found: Uploaded, place: int) -> UploadedPart:
     raise LedgerError(f"this upload has no table {place}; open it again under {BRING_IN.title}")
 
 
-def _frame(title: str, path: str) -> Frame:
-    return Frame(title=title, question=BRING_IN.question, path=path, asked={}, menu=BRING_IN.path)
+def _frame(title: str, path: str, question: str = BRING_IN.question) -> Frame:
+    return Frame(title=title, question=question, path=path, asked={}, menu=BRING_IN.path)
 
 
 def _now() -> dt.datetime:

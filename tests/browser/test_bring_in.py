@@ -98,7 +98,7 @@ def looked_at(page, *, scripts):
 
 def test_a_file_of_another_source_is_brought_in_and_withdrawn_by_keyboard(clerk, tmp_path, request):
     page, scripts = clerk, request.node.callspec.id.startswith("with J")
-    source = f"hangar list {request.node.callspec.id[:7].strip()}"
+    source = "hangar list" if scripts else "list of another hangar"
     said = []
     page.on("console", lambda message: said.append(message.text))
     page.goto("/bring-in")
