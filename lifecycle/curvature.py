@@ -92,7 +92,8 @@ def mean_columns(told: Whitened, seen: np.ndarray[tuple[int, int], np.dtype[np.b
         One entry a column of the rate, then one for the mean start where it was estimated.
     """
     x = told.readings.landings
-    columns = [told.of_series(x * told.z[:, at])[seen] for at in range(told.z.shape[1])]
+    bends = dict(zip(told.readings.bent_columns, told.readings.bent, strict=True))
+    columns = [told.of_series(x * told.z[:, at] + bends.get(at, 0.0))[seen] for at in range(told.z.shape[1])]
     if told.model.fit.has_start:
         columns.append(told.of_series(np.broadcast_to(told.readings.unknown, x.shape).astype(float))[seen])
     return columns

@@ -60,7 +60,8 @@ class Whitened:
             What that series adds to the innovations for each unit of it in wear; NaN where there is none.
         """
         none = replace(self.model.fit, rate=np.zeros_like(self.model.fit.rate), start_mm=0.0)
-        return innovations(none, replace(self.readings, wear_mm=values), self.z)
+        straight = replace(self.readings, wear_mm=values, bent=np.zeros((0, 0, 0)), bent_columns=())
+        return innovations(none, straight, self.z)
 
 
 def whitened(runs: Runs, fit: FleetFit) -> Iterator[Whitened]:
@@ -82,6 +83,6 @@ def whitened(runs: Runs, fit: FleetFit) -> Iterator[Whitened]:
     for name, case in cases_by_type(runs).items():
         model = fit.models.get(name, fit.unread)
         z = model.covariates.columns(case.shares, len(case.runs))
-        passed = gate(model.fit, case.readings, z)
+        passed = gate(model.fit, model.covariates.bent(case.readings, case.bends), z)
         away = innovations(model.fit, passed.readings, z)
         yield Whitened(name, model, case, passed.readings, z, away, judged=passed.away)
