@@ -16,10 +16,11 @@ from db.entry.outcome import Outcome
 from db.entry.sheets import post_sheet
 from db.entry.versions import typed_rows
 from db.entry.wear_check import Looked, record_wear_check
-from db.errors import RowError, RowsRefusedError
+from db.errors import ConflictError, RowError, RowsRefusedError
 from db.lookup import known_by
 from db.secrets_kept import time_text
 from db.sessions import LetIn as Person
+from db.sheets import sheet_by_code
 
 ACT = "enter a wear check"
 
@@ -51,8 +52,18 @@ def save_check(session: Session, person: Person, basis: WearBasis, form: Mapping
         raise RowsRefusedError(tuple(_about(basis, numbers, each) for each in error.errors)) from error
     check_bases(person, bases_written(session, before, on=today()))
     if form.get("sheet"):
+        _refuse_other_sheet(session, basis, form["sheet"])
         post_sheet(session, form["sheet"], person=person.name, now=now)
     return outcome
+
+
+def _refuse_other_sheet(session: Session, basis: WearBasis, code: str) -> None:
+    sheet = sheet_by_code(session, code)
+    if (sheet.kind, sheet.registration, sheet.day) != ("wear check", basis.registration, basis.on):
+        raise ConflictError(
+            f"sheet {sheet.code} is a {sheet.kind} of {sheet.registration or sheet.base} on {sheet.day}, "
+            f"not a wear check of {basis.registration} on {basis.on}; bring up the sheet by its code"
+        )
 
 
 def _looked(check: WearCheck, at: int) -> tuple[Looked, ...]:
