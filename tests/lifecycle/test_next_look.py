@@ -2,6 +2,7 @@
 
 import datetime as dt
 import functools
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -164,3 +165,20 @@ def test_the_level_is_the_assumption_of_the_narrowest_scope_else_the_start_value
     assert level_for(AssumptionSet(())) is START_VALUE
     assert level_for(AssumptionSet((wide, narrow)), brake_type="BT-1").value == 0.02
     assert level_for(AssumptionSet((wide, narrow)), brake_type="BT-2").value == 0.1
+
+
+def test_the_day_is_the_last_one_and_the_chance_counts_from_the_last_reading():
+    """Flying known exactly, four landings a day: by the day the level is not passed, a day later it is."""
+    runs, posterior, wear, _ = many()
+    some = slice(0, 400)
+    part = type(runs)(runs.runs[some], runs.spans[some], runs.readings)
+    brakes = installed_of(part, posterior[some], flown=60.0, limit_wear_mm=wear[some] + 8.0)
+    exact = replace(flying(), cv_u=0.0, phi=0.0)
+    looks = {each.serial: each for each in latest_looks(brakes, exact, ON, 0.05)}
+    found = [looks[serial] for serial in brakes.frame["serial"]]
+    assert [each.chance_now for each in found] == pytest.approx(brakes.law.passed(), abs=1e-9)
+    days = np.array([(each.latest_on - ON).days for each in found])
+    for late in (0, 1):
+        then = 60.0 + exact.expected_landings(np.ones(400, dtype=np.int64), days + late)
+        over = replace(brakes.law, flown=then).passed() > 0.05
+        assert over.mean() == late
