@@ -11,12 +11,14 @@ from api.app import make_app
 from api.caller import form_token_of
 from api.callers import PLAIN_COOKIE
 from api.settings import Settings
+from db.entry.sheets import SheetAsked, issue_sheet
 from db.looks import ask_rate
 from db.people import add_person
 from db.records.checks import LookAgain
 from db.records.readings import PinReading
 from db.session import Session, open_engine
 from db.sessions import begin_session
+from db.sheets import sheet_by_code
 from tests.api.shown_fleet import make_shown_fleet
 from tests.api.test_pages import LIMIT_WORDS, text_of
 
@@ -151,3 +153,24 @@ def test_a_clerk_of_another_base_neither_sees_nor_types_the_sheet(clients):
     assert clients["abe"].get(SHEET).status_code == 404
     assert send(clients["abe"], **GOOD).status_code == 404
     assert "ZZ-A" not in clients["abe"].get("/pin-readings").text
+
+
+def test_a_sheet_is_posted_only_for_the_aircraft_it_was_issued_for(clients):
+    now = dt.datetime.now(dt.UTC)
+    with Session(clients["engine"]) as session:
+        asked = [
+            SheetAsked("wear check", dt.date.fromisoformat(DAY), registration=name)
+            for name in ("ZZ-A", "ZZ-B")
+        ]
+        own, other = (issue_sheet(session, each, {}, person="ann", now=now).code for each in asked)
+        session.commit()
+    before = counted(clients)
+    refused = send(clients["ann"], **{"pin-2-0": "7.4", "occasion": "by sheet", "sheet": other})
+    assert refused.status_code == 409
+    assert "not a wear check of ZZ-A" in text_of(refused)
+    assert counted(clients) == before
+    assert f'name="sheet" value="{own}"' in clients["ann"].get(f"/pin-readings?sheet={own}").text
+    assert send(clients["ann"], **{"pin-2-0": "7.4", "occasion": "by sheet", "sheet": own}).status_code == 303
+    with Session(clients["engine"]) as session:
+        assert sheet_by_code(session, own).state == "posted"
+        assert sheet_by_code(session, other).state == "issued"

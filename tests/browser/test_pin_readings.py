@@ -118,6 +118,7 @@ def test_a_wear_check_with_one_slip_of_each_kind_is_asked_about_and_what_stays_o
         page.wait_for_function(f"() => document.activeElement.name === 'again-{at}'")
         assert slips[at][1] in said(page, at)
         assert not page.locator(f"#pin-{at}").is_visible()
+        assert page.locator(f"[data-brake='{at[0]}'] [data-governs]").inner_text() == ""
         wrong = at == "3-0"
         type_pin(page, keys, at, slips[at][0] if wrong else text)
         if wrong:
