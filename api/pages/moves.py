@@ -28,12 +28,13 @@ from db.half_done import HalfDone, half_done
 from db.lookup import aircraft_by_registration, known_by
 from db.notices import in_sight, notices
 from db.people import known_bases
-from db.records.brakes import CONDITIONS, REMOVAL_REASONS, SHOP_WORK, STARTS
+from db.records.brakes import CONDITIONS, SHOP_WORK, STARTS
 from db.records.fleet import CONVENTIONS, LENGTH_UNITS
 from db.session import reading
 from db.sessions import LetIn as Person
 from db.sheets import sheet_by_code
 from db.work_orders import WorkOrderLine, lines_under
+from lifecycle.observations import REMOVAL_REASONS
 
 router = APIRouter(dependencies=[need("records.enter")])
 

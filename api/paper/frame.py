@@ -72,7 +72,7 @@ def _has(letter: str) -> bool:
     return True
 
 
-def ruled(rows: Sequence[Sequence[Any]], widths: Sequence[float], heights: Any = None) -> Table:  # noqa: ANN401 - as the library
+def ruled(rows: Sequence[list[Any]], widths: Sequence[float], heights: Any = None) -> Table:  # noqa: ANN401 - as the library
     """A table whose head comes again on each page."""
     made = Table(rows, colWidths=list(widths), rowHeights=heights, repeatRows=1, hAlign="LEFT")
     made.setStyle(
@@ -105,16 +105,16 @@ def pdf_of(sheet: IssuedSheet, drawn: Drawn, paper: str) -> bytes:
         invariant=1,
     )
     width, height = size[0] - 2 * MARGIN, size[1] - 2 * MARGIN - FOOT_HEIGHT
-    bare = {"leftPadding": 0, "rightPadding": 0, "topPadding": 0, "bottomPadding": 0}
-    first = Frame(MARGIN, MARGIN + FOOT_HEIGHT, width, height - HEAD, **bare)
-    later = Frame(MARGIN, MARGIN + FOOT_HEIGHT, width, height - HEAD_LATER, **bare)
+    first, later = (
+        Frame(MARGIN, MARGIN + FOOT_HEIGHT, width, height - head, 0, 0, 0, 0) for head in (HEAD, HEAD_LATER)
+    )
     document.addPageTemplates(
         [
             PageTemplate("first", [first], autoNextPageTemplate="later"),
             PageTemplate("later", [later]),
         ]
     )
-    document.build(list(drawn.story), canvasmaker=_canvas_of(sheet, drawn.title))
+    document.build(list(drawn.story), canvasmaker=_canvas_of(sheet, drawn.title, size))
     return out.getvalue()
 
 
@@ -123,7 +123,7 @@ def width_of(paper: str) -> float:
     return float(PAPERS[paper][0] - 2 * MARGIN)
 
 
-def _canvas_of(sheet: IssuedSheet, title: str) -> Callable[..., Canvas]:
+def _canvas_of(sheet: IssuedSheet, title: str, size: tuple[float, float]) -> Callable[..., Canvas]:
     """A canvas that holds its pages back until it knows how many there are."""
 
     class Numbered(Canvas):
@@ -133,21 +133,23 @@ def _canvas_of(sheet: IssuedSheet, title: str) -> Callable[..., Canvas]:
 
         def showPage(self) -> None:  # noqa: N802 - the library's name
             self.held.append(dict(self.__dict__))
-            self._startPage()
+            self._startPage()  # type: ignore[attr-defined] # the library's own way to begin a page
 
         def save(self) -> None:
             for number, page in enumerate(self.held, 1):
                 self.__dict__.update(page)
-                _draw_head(self, sheet, title, first=number == 1)
-                _draw_foot(self, sheet, f"page {number} of {len(self.held)}")
+                _draw_head(self, sheet, title, size, first=number == 1)
+                _draw_foot(self, sheet, size[0], f"page {number} of {len(self.held)}")
                 super().showPage()
             super().save()
 
     return Numbered
 
 
-def _draw_head(canvas: Canvas, sheet: IssuedSheet, title: str, *, first: bool) -> None:
-    width, height = canvas._pagesize  # noqa: SLF001 - the library keeps it nowhere else
+def _draw_head(
+    canvas: Canvas, sheet: IssuedSheet, title: str, size: tuple[float, float], *, first: bool
+) -> None:
+    width, height = size
     top = height - MARGIN
     side = QR if first else QR / 2
     draw_qr(canvas, sheet.code, width - MARGIN - side, top - side, side)
@@ -177,8 +179,7 @@ def _scope(sheet: IssuedSheet) -> list[str]:
     return [each for each in (", ".join(filter(None, (place, of_day))), number, issued) if each]
 
 
-def _draw_foot(canvas: Canvas, sheet: IssuedSheet, pages: str) -> None:
-    width = canvas._pagesize[0]  # noqa: SLF001 - the same
+def _draw_foot(canvas: Canvas, sheet: IssuedSheet, width: float, pages: str) -> None:
     canvas.setStrokeColor(EDGE)
     canvas.setLineWidth(0.5)
     canvas.line(MARGIN, MARGIN + 8 * mm, width - MARGIN, MARGIN + 8 * mm)

@@ -1,5 +1,7 @@
 """The landings sheet on paper: a line for each aircraft of the base, with room to write and nothing to copy."""
 
+from typing import Any
+
 from reportlab.lib.units import mm
 from reportlab.platypus import Spacer, Table, TableStyle
 
@@ -14,7 +16,8 @@ def draw_landings_sheet(sheet: IssuedSheet, paper: str) -> Drawn:
     """The sheet of a base and a day."""
     head = ["Aircraft", LANDINGS.get(sheet.asks["asks"], ""), "Touch-and-gos", "Rejected take-offs", "Note"]
     lines = [each["registration"] for each in sheet.asks["lines"]]
-    rows = [[text(each, BOLD) for each in head], *([text(line, BOLD), "", "", "", ""] for line in lines)]
+    rows: list[list[Any]] = [[text(each, BOLD) for each in head]]
+    rows += [[text(line, BOLD), "", "", "", ""] for line in lines]
     width = width_of(paper)
     widths = [0.19 * width, 0.23 * width, 0.18 * width, 0.16 * width, 0.24 * width]
     heights = [None, *[LINE_HEIGHT] * len(lines)]

@@ -58,7 +58,7 @@ def _conditions(width: float) -> Table:
     return table
 
 
-class Plan(Flowable):  # type: ignore[misc] - the library's class is untyped for subclasses
+class Plan(Flowable):
     """The positions as they stand, left to right, the nose above; each a plain box with its name."""
 
     def __init__(self, places: list[dict[str, Any]], width: float) -> None:

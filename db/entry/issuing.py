@@ -8,9 +8,9 @@ from sqlalchemy.orm import Session
 from db.entry.sheets import SheetAsked, issue_sheet
 from db.fitted import Fitted, fitted_on
 from db.lookup import current
-from db.records.brakes import REMOVAL_REASONS
 from db.records.fleet import BrakeType
 from db.sheets import IssuedSheet
+from lifecycle.observations import REMOVAL_REASONS
 
 
 def issue_wear_check(session: Session, asked: SheetAsked, *, person: str, now: dt.datetime) -> IssuedSheet:
