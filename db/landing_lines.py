@@ -13,6 +13,8 @@ from db.records.fleet import Aircraft, AircraftChange
 from db.records.readings import CounterChange, Landing
 
 FLYING: Final = "flying"
+# Totals are read this often at least, and no period is longer, or the page looks further.
+NEAR: Final = dt.timedelta(days=60)
 # Where an aircraft flies for us; what stands elsewhere is on the sheet, and nobody waits for its line.
 FLYING_WORDS: Final = (FLYING, "deployed")
 
@@ -137,16 +139,21 @@ def _totals_before(
 ) -> dict[int, tuple[int, dt.date]]:
     """Return for each aircraft the running total by the evening before, and the day it was last read."""
     ended = func.coalesce(Landing.to_day, Landing.day)
-    before = current(Landing).where(Landing.aircraft.in_(aircraft), ended < day)
+    before = current(Landing).where(Landing.aircraft.in_(aircraft), Landing.day < day, ended < day)
     latest = (
         before.where(Landing.total_landings.is_not(None))
         .with_only_columns(Landing.aircraft, func.max(ended).label("read_on"))
         .group_by(Landing.aircraft)
     )
-    read_on = {row.aircraft: row.read_on for row in session.execute(latest)}
+    # Most are near; the whole log is read only for those that are not.
+    read_on = {row.aircraft: row.read_on for row in session.execute(latest.where(Landing.day >= day - NEAR))}
+    if left := set(aircraft) - set(read_on):
+        far = session.execute(latest.where(Landing.aircraft.in_(left)))
+        read_on |= {row.aircraft: row.read_on for row in far}
     if not read_on:
         return {}
-    since = before.where(ended >= min(map(_day, read_on.values()))).order_by(Landing.day)
+    begins = min(map(_day, read_on.values()))
+    since = before.where(ended >= begins).order_by(Landing.day)
     totals: dict[int, int] = {}
     for row in session.execute(since):
         last = row.to_day or row.day

@@ -1,6 +1,8 @@
 """Landings by day or period, and changes of the counter that running totals are read from."""
 
-from collections.abc import Callable
+import datetime as dt
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
 from typing import Any, Final
 
 import pandas as pd
@@ -21,6 +23,7 @@ from db.lookup import among, current
 from db.records.readings import CounterChange, Landing
 
 ONE_DAY: Final = pd.Timedelta(days=1)
+NEAR: Final = dt.timedelta(days=60)
 
 
 def record_landings(
@@ -80,16 +83,38 @@ def _on_record(session: Session, table: pd.DataFrame) -> tuple[pd.DataFrame, pd.
     wanted = among(Landing.aircraft, table["aircraft"]) & Landing.fact.not_in(corrected)
     first, last = table["day"].min().date(), table[["day", "to_day"]].max().max().date()
     within = current(Landing, withdrawn=True).where(wanted, Landing.day.between(first, last))
+    aircraft = set(table["aircraft"])
     nearest = [
-        _nearest(session, side, order, which)
-        for side, order in (
-            (wanted & (Landing.day < first), Landing.day.desc()),
-            (wanted & (Landing.day > last), Landing.day.asc()),
+        _nearest_of(session, aircraft, Side(wanted & there, near, order), which)
+        for there, near, order in (
+            (Landing.day < first, Landing.day >= first - NEAR, Landing.day.desc()),
+            (Landing.day > last, Landing.day <= last + NEAR, Landing.day.asc()),
         )
         for which in (Landing.id > 0, Landing.total_landings.is_not(None))
     ]
     beside = pd.concat(nearest).drop_duplicates("id")
     return frame_of(session, within), beside
+
+
+@dataclass(frozen=True)
+class Side:
+    """What lies on one side of the days in question, what of it is near, and the order away from them."""
+
+    there: ColumnElement[bool]
+    near: ColumnElement[bool]
+    order: ColumnElement[Any]
+
+
+def _nearest_of(
+    session: Session, aircraft: Collection[int], side: Side, which: ColumnElement[bool]
+) -> pd.DataFrame:
+    """Return for each aircraft its nearest row on one side; the whole log is read only where none is near."""
+    near = _nearest(session, side.there & side.near, side.order, which)
+    left = set(aircraft) - set(near["aircraft"])
+    if not left:
+        return near
+    far = _nearest(session, side.there & among(Landing.aircraft, left), side.order, which)
+    return pd.concat([near, far[~far["aircraft"].isin(near["aircraft"])]], ignore_index=True)
 
 
 def _nearest(

@@ -109,6 +109,7 @@ class Exclusion(Fact, Base):
 key_of(Landing.aircraft, Landing.day)
 key_of(CounterChange.aircraft, CounterChange.day)
 key_of(Ruling.reading)
+Index("ix_landing_day", Landing.aircraft, Landing.day)
 Index("ix_landing_total", Landing.aircraft, Landing.counter, Landing.day)
 Index("ix_pin_reading_brake", PinReading.brake, PinReading.day)
 key_of(Event.aircraft, Event.day, Event.event, Event.position)
