@@ -70,8 +70,6 @@ def journal_mode(version: tuple[int, ...]) -> tuple[str, str]:
 
 
 def _set_up_sqlite(connection: Any, _record: Any) -> None:  # noqa: ANN401 - the driver's own types
-    # The driver must not begin transactions by itself: DDL would survive a rollback and savepoints would leak.
-    connection.isolation_level = None
     mode, synchronous = journal_mode(sqlite3.sqlite_version_info)
     for pragma in (
         "foreign_keys=ON",
