@@ -175,7 +175,7 @@ def bends_of_places(
                 continue
             bend = np.zeros_like(landings)
             flown = np.clip(landings[:, place[rows]] - first[rows], 0.0, (last - first)[rows])
-            np.add.at(bend, (slice(None), place[rows]), flown)
+            np.add.at(bend.T, place[rows], flown.T)
             even = np.maximum(landings[:, moved] - began[moved], 0.0)
             bend[:, moved] -= shares[factor, str(level)][moved] * even
             bends[factor, str(level)] = bend

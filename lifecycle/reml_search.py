@@ -21,7 +21,9 @@ MOST: Final = np.array([np.log(1e8), np.log(1e8), 8.0])
 THINNED_RUNS: Final = 4000
 NEAR: Final = 0.3
 # Within the search for the path noise the rate's variance need not be exact: its error enters squared.
-ROUGH: Final = 1e-5
+ROUGH: Final = 1e-4
+SECANTS: Final = 6
+FAR_OFF: Final = 1.5  # in the log of the rate's variance: further off the search brackets it first
 EXACT: Final = 1e-13
 
 
@@ -149,7 +151,10 @@ def _inner(problem: Problem, path_ratio: float, warm: Spread | None, tolerance: 
 
 
 def _bracket_path(problem: Problem) -> tuple[float, float]:
-    """Decades of log path ratio around the best of a coarse grid."""
+    """Decades of log path ratio around the best: walked to from what is believed, else the best of a coarse grid."""
+    prior = problem.prior
+    if prior.weight and prior.path_sd > 0 and prior.measurement_sd > 0:
+        return _walked(problem, 2 * float(np.log(prior.path_sd / prior.measurement_sd)))
     grid = np.arange(*LOG_PATH, np.log(10)) - np.log(problem.scale)
     values, warm = [], None
     for log_ratio in grid:
@@ -158,6 +163,25 @@ def _bracket_path(problem: Problem) -> tuple[float, float]:
         values.append(found.at.value)
     best = int(np.argmin(values))
     return float(grid[max(best - 1, 0)]), float(grid[min(best + 1, grid.size - 1)])
+
+
+def _walked(problem: Problem, first: float) -> tuple[float, float]:
+    """Decades around the first point, going down from the believed one, that both its neighbours stand above."""
+    decade, warm = float(np.log(10)), None
+    lowest, highest = (bound - float(np.log(problem.scale)) for bound in LOG_PATH)
+
+    @cache
+    def value(steps: int) -> float:
+        nonlocal warm
+        found = _inner(problem, float(np.exp(first + steps * decade)), warm, ROUGH)
+        warm = found.spread
+        return found.at.value
+
+    step = 0
+    way = 1 if value(1) < value(0) else -1
+    while value(step + way) < value(step) and lowest < first + (step + way) * decade < highest:
+        step += way
+    return first + (step - 1) * decade, first + (step + 1) * decade
 
 
 def _best_path(problem: Problem, low: float, high: float, warm: Spread | None) -> Found:
@@ -185,6 +209,10 @@ def _search_rate(
     def slope(log_rate: float) -> float:
         return float(at(Spread(0.0, 0.0, float(np.exp(log_rate - unit)))).slope[1, 1])
 
+    if warm is not None and warm.rate > 0 and tolerance >= ROUGH:
+        near = _secant(slope, float(np.clip(np.log(warm.rate) + unit, *LOG_RATE)), tolerance)
+        if near is not None:
+            return Spread(0.0, 0.0, float(np.exp(near - unit)))
     if warm is not None and warm.rate > 0:
         low = high = float(np.clip(np.log(warm.rate) + unit, *LOG_RATE))
         width = 0.05
@@ -204,6 +232,23 @@ def _search_rate(
         return Spread(0.0, 0.0, float(np.exp(high - unit)))
     root = float(brentq(slope, low, high, xtol=tolerance, rtol=1e-14))
     return Spread(0.0, 0.0, float(np.exp(root - unit)))
+
+
+def _secant(slope: Callable[[float], float], first: float, tolerance: float) -> float | None:
+    """Where a rising slope vanishes near a point; None where that is not close by, or the slope does not rise."""
+    before, now = first, first + 0.02
+    at_before, at_now = slope(before), slope(now)
+    for _ in range(SECANTS):
+        rise = (at_now - at_before) / (now - before)
+        if not rise > 0:
+            return None
+        new = now - at_now / rise
+        if abs(new - first) > FAR_OFF:
+            return None
+        if abs(new - now) <= tolerance:
+            return new
+        before, at_before, now, at_now = now, at_now, new, slope(new)
+    return None
 
 
 def _search_both(

@@ -8,7 +8,7 @@ import pandas as pd
 from lifecycle.drag import Drift, doubt_rate, find_drift
 from lifecycle.outliers import Gated, gate
 from lifecycle.pathfilter import Bools, Floats, Readings
-from lifecycle.posterior import RunPosterior, innovations, of_readings, widened
+from lifecycle.posterior import RunPosterior, of_readings, widened
 from lifecycle.type_model import TypeModel
 from lifecycle.wear_case import WearCase
 from lifecycle.within_limit import latest_checks, learn_from_checks
@@ -47,7 +47,8 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
     state = of_readings(model.fit, judged.readings, z, z_now)
     doubt = state.rate**2 * model.covariates.doubt(case.shares_now, count)
     state = widened(state, doubt, measurement_sd=model.fit.measurement_sd)
-    drift = find_drift(innovations(model.fit, judged.readings, z), judged.readings)
+    kept = judged.readings.valid & ~judged.readings.restart
+    drift = find_drift(np.where(kept, judged.away, np.nan), judged.readings)
     path_sd, measurement_sd = model.fit.path_sd, model.fit.measurement_sd
     state = doubt_rate(state, drift, path_sd=path_sd, measurement_sd=measurement_sd)
     check = latest_checks(case, state)

@@ -161,7 +161,7 @@ def _limit_wear(runs: pd.DataFrame, readings: Readings, left_mm: Floats) -> Floa
     run = np.arange(start.size)
     last = readings.valid.shape[0] - 1 - readings.valid[::-1].argmax(axis=0)
     steps = readings.wear_mm[last, run] + left_mm[last, run] - start
-    return start - limit + np.where(readings.valid.any(axis=0), steps, 0.0)
+    return np.asarray(start - limit + np.where(readings.valid.any(axis=0), steps, 0.0))
 
 
 def _began(spans: pd.DataFrame, place: Indices, count: int) -> Floats:

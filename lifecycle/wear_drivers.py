@@ -232,7 +232,8 @@ def _driver(  # noqa: PLR0913 (the fits, the words, and the figures of one line)
     fit = compared.effects
     rate = float(average_row(compared.covariates) @ fit.rate)
     effect = float(contrast @ fit.rate) / rate
-    error = float(np.sqrt(max(contrast @ fit.covariance[1:, 1:] @ contrast, 0.0))) / abs(rate)
+    variance = float(contrast @ fit.covariance[1:, 1:] @ contrast)
+    error = float(np.sqrt(max(variance, 0.0))) / abs(rate)
     half = float(student.ppf(1 - TAIL, max(fit.runs - fit.rate.size, 1))) * error
     in_forecast = float(average_row(model.covariates) @ model.fit.rate)
     return WearDriver(
