@@ -76,15 +76,16 @@ def wait(pid: int) -> None:
 
 
 @contextlib.contextmanager
-def nursery() -> Iterator[Nursery]:
-    """A nursery; at its end nothing of it runs."""
+def nursery(root: Path = ROOT) -> Iterator[Nursery]:
+    """A nursery of the program in this folder; at its end nothing of it runs."""
     with subprocess.Popen(
         [sys.executable, "-c", PARENT],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         text=True,
-        cwd=ROOT,
+        cwd=root,
+        env={**os.environ, "PYTHONPATH": str(root)},
         start_new_session=True,
     ) as parent:
         try:

@@ -42,6 +42,7 @@ class Clerk:
     def __init__(self, number, token):
         self.number, self.token = number, token
         self.acknowledged, self.open, self.made = [], None, 0
+        self.faults, self.away = [], 0
 
     def next(self):
         """What stands unanswered, else something new with a key of its own."""
@@ -67,9 +68,12 @@ class Clerk:
                 answer = line.getresponse()
                 told = answer.read()
                 if answer.status == 503:
+                    self.away += 1
                     time.sleep(0.05)
                     continue
-                assert answer.status == 201, (answer.status, told)
+                if answer.status != 201:
+                    self.faults.append((answer.status, kind, row, told))
+                    return
                 self.acknowledged.append((kind, row["day"]))
                 self.open = None
         except (OSError, http.client.HTTPException):
@@ -85,16 +89,18 @@ class Office:
         self.url, self.born, self.folder, self.rng = url, born, folder, random.Random(seed)
         engine = open_engine(url)
         with Session(engine) as session, session.begin():
-            fleet(session, aircraft=CLERKS, brakes=CLERKS + 1)
+            fleet(session, aircraft=2 * CLERKS, brakes=2 * CLERKS + 1)
         engine.dispose()
         token = token_for(url)
         self.clerks = [Clerk(number, token) for number in range(1, CLERKS + 1)]
-        self.imports = {}
+        self.newcomers = [Clerk(number, token) for number in range(CLERKS + 1, 2 * CLERKS + 1)]
 
     @contextmanager
-    def working(self, address):
+    def working(self, address, clerks=()):
         stop = threading.Event()
-        threads = [threading.Thread(target=clerk.work, args=(address, stop)) for clerk in self.clerks]
+        threads = [
+            threading.Thread(target=clerk.work, args=(address, stop)) for clerk in clerks or self.clerks
+        ]
         for thread in threads:
             thread.start()
         yield
@@ -133,6 +139,10 @@ class Office:
     def entries(self):
         return sum(len(clerk.acknowledged) for clerk in self.clerks)
 
+    @property
+    def faults(self):
+        return [fault for clerk in (*self.clerks, *self.newcomers) for fault in clerk.faults]
+
     def finish(self):
         """Everybody learns what became of the last write."""
         serving, address = self.born.serve(self.url)
@@ -141,6 +151,7 @@ class Office:
         kill(serving)
 
     def check(self, *, verified=True):
+        assert self.faults == []
         engine = open_engine(self.url)
         with Session(engine) as session:
             if verified:
@@ -154,7 +165,12 @@ class Office:
                 ).all()
                 assert {count for *_, count in kept} <= {1}
                 days = sorted(str(day) for _, day, _ in kept)
-                told = sorted(day for clerk in self.clerks for of, day in clerk.acknowledged if of == kind)
+                told = sorted(
+                    day
+                    for clerk in (*self.clerks, *self.newcomers)
+                    for of, day in clerk.acknowledged
+                    if of == kind
+                )
                 assert not Counter(told) - Counter(days)
             loads = Counter(
                 base.split("-")[0]
@@ -162,7 +178,7 @@ class Office:
                 if base.startswith("F")
             )
             assert set(loads.values()) <= {BATCH}
-            assert session.scalar(select(func.count()).select_from(Aircraft)) == CLERKS
+            assert session.scalar(select(func.count()).select_from(Aircraft)) == 2 * CLERKS
         engine.dispose()
         return self.entries, len(loads)
 
