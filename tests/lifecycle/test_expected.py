@@ -80,6 +80,12 @@ def test_unreported_days_widen_the_range_and_a_re_shim_lifts_it():
     assert lifted.sd_mm > told.sd_mm
 
 
+def test_tails_are_told_with_three_degrees_of_freedom_at_least():
+    state = PinState(30.0, 0.04, 0.03, 1e-6, 0.0, 0.05, 0.2, 0.5, "estimated")
+    low, high = law_of_reading(state, Step(0.0)).band(0.99)
+    assert high - low < 4.0
+
+
 def test_one_slip_on_record_moves_nothing_and_two_in_a_row_set_the_level():
     state = PinState(30.0, 0.04, 0.03, 1e-6, -1e-6, 0.05, 0.2, 50.0, "estimated")
     once = carried_on(state, [Step(10.0, left_mm=3.0)])
