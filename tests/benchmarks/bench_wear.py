@@ -26,7 +26,6 @@ from lifecycle.posterior import posterior  # noqa: E402 the same
 from lifecycle.wear import fit_fleet, refresh  # noqa: E402 the same
 from lifecycle.wear_fit import fit_wear  # noqa: E402 the same
 
-
 TYPES = 30
 
 
