@@ -39,13 +39,23 @@ def engine(laid, tmp_path):
 
 
 @pytest.fixture
-def ann(engine):
-    with Session(engine) as session, session.begin():
-        secret = begin_session(session, "ann", by="link", now=dt.datetime.now(dt.UTC))
+def client(engine):
+    """A client in somebody's name."""
     app = make_app(Settings(db=str(engine.url), secure_cookie=False))
-    client = TestClient(app, cookies={PLAIN_COOKIE: secret}, headers=ORIGIN, follow_redirects=False)
-    client.token = form_token_of(secret)
-    return client
+
+    def of(name):
+        with Session(engine) as session, session.begin():
+            secret = begin_session(session, name, by="link", now=dt.datetime.now(dt.UTC))
+        made = TestClient(app, cookies={PLAIN_COOKIE: secret}, headers=ORIGIN, follow_redirects=False)
+        made.token = form_token_of(secret)
+        return made
+
+    return of
+
+
+@pytest.fixture
+def ann(client):
+    return client("ann")
 
 
 def fields_of(page):
@@ -242,3 +252,18 @@ def test_a_refused_move_of_a_brake_keeps_what_was_typed(ann):
     assert answer.status_code == 422
     assert 'value="3/4"' in answer.text
     assert 'id="error-day"' in answer.text
+
+
+def test_a_clerk_of_one_base_neither_opens_nor_robs_an_aircraft_of_another(client, engine):
+    hal, ann = client("hal"), client("ann")
+    assert hal.get("/moves", params={"registration": "ZZ-201"}).status_code == 404
+    assert hal.get("/moves/brake", params={"serial": "3001"}).status_code == 404
+    typed = {"work_order": "WO-7", "on-0": "3001", "rob-0": "yes"}
+    form = fields_of(hal.get("/moves", params={"registration": "ZZ-101", "position": "1"}))
+    unseen = hal.post("/moves", data={**form, **typed, "act": "check"})
+    assert "No serial on record ends in 3001" in unseen.text
+    theirs = fields_of(ann.get("/moves", params={"registration": "ZZ-201", "position": "1"}))
+    sent = {**theirs, "form_token": hal.token, "work_order": "WO-7", "on-0": "2004", "off-0": "3001"}
+    sent |= {"reason-0": "worn", "goes-0": "scrap", "act": "record"}
+    assert hal.post("/moves", data=sent).status_code == 404
+    assert places(engine)["AB-3001"] == "on ZZ-201, position 1, since 2026-01-01"

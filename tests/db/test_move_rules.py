@@ -8,6 +8,7 @@ from sqlalchemy import func, select
 
 from db.chain import append
 from db.entry.brake_moves import BACK, STORED, BrakeMove, move_brake
+from db.entry.brakes import record_stock_movements
 from db.entry.changes import record_aircraft_changes
 from db.entry.landings import record_landings
 from db.entry.moves import ComesOff, GoesOn, WorkOrder, carry_out
@@ -200,6 +201,31 @@ def test_how_a_brake_starts_is_told_by_what_the_shop_did(fitted, work, starts_as
 def test_a_return_of_a_brake_that_was_not_sent_is_refused_with_what_to_do(fitted):
     with pytest.raises(LedgerError, match=r"S1 is on ZZ-001, position 1, .*; enter first that it was sent"):
         move_brake(fitted, ACT, place_of(fitted, "S1"), BrakeMove(BACK, "2024-03-20"), today=TODAY)
+
+
+def stored(session, serial, day):
+    row = {"serial": serial, "day": day, "base": "Home", "condition": "serviceable"}
+    return record_stock_movements(session, ACT, rows("stock_movements", row))
+
+
+def test_a_brake_on_an_aircraft_or_at_a_shop_is_in_no_stock(fitted):
+    with pytest.raises(RowsRefusedError, match="installed on an aircraft then"):
+        stored(fitted, "S1", "2024-02-01")
+    done(fitted, off=[off("S1", goes_to="shop", work="overhaul")])
+    with pytest.raises(RowsRefusedError, match="at a shop then"):
+        stored(fitted, "S1", "2024-03-02")
+    move_brake(fitted, ACT, place_of(fitted, "S1"), BrakeMove(BACK, "2024-03-02"), today=TODAY)
+    assert stored(fitted, "S1", "2024-03-02").added == 1
+    assert stored(fitted, "S1", "2024-03-02").same == 1
+
+
+def test_a_second_move_of_a_brake_on_one_day_is_refused_not_passed_over(fitted):
+    done(fitted, off=[off("S1", goes_to="stock", base="Home", condition="serviceable")])
+    done(fitted, on=[on("S1", "3", starts_as="same run")], day="2024-03-02")
+    stored(fitted, "S2", "2023-12-01")
+    found = refused(fitted, day="2024-03-02", off=[off("S1", "3")], on=[on("S1", "3", starts_as="same run")])
+    assert [each[:3] for each in found] == [("installations", 1, "serial")]
+    assert "on record already for this day" in found[0][3]
 
 
 def test_the_end_of_a_serial_means_the_brake_that_may_go_there(small_fleet):
