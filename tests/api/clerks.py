@@ -109,7 +109,7 @@ class Clerk:
                 self.heard.seconds[kind].append(time.perf_counter() - began)
             self.heard.statuses[answer.status] += 1
             if answer.status not in allowed:
-                self.heard.odd.append(f"{method} {path}: {answer.status} {text[:300]}")
+                self.heard.odd.append(f"{method} {path}: {answer.status} {text[-900:]!r}")
         return answer, text
 
     def begin(self):

@@ -27,7 +27,7 @@ def work(url, folder, *, clerks, pause, **enough):
             **enough,
         )
     print(f"{clerks} clerks, {enough}, seed {SEED}, {url.partition(':')[0]}: {heard.told()}")  # noqa: T201 - figures for DEVELOPERS.md
-    assert heard.odd == []
+    assert not heard.odd, "\n".join(heard.odd)
     assert all('"level": "error"' not in each.read_text() for each in folder.glob("*.log"))
     by_day, by_number = on_record(url)
     assert heard.landings.items() <= by_day.items(), "what was acknowledged is on record"
