@@ -39,6 +39,12 @@ def test_a_straight_line_is_rejected_as_often_as_the_test_says():
     assert abs(np.mean(chances) - 0.5) < 3 / np.sqrt(12 * 150)
 
 
+def test_another_mean_rate_is_no_bend():
+    """Brakes that all wear a fifth faster than the fit says, along straight lines."""
+    x, w = paths(np.random.default_rng(9), 150, 8, rate=0.036, rate_sd=0.0036)
+    assert curvature_of(told_of(x, w)).chance > 0.02
+
+
 def test_a_bend_is_found_with_its_size():
     """Invented: the rate rises by a quarter over 1,000 landings."""
     x, w = paths(np.random.default_rng(2), 300, 12)

@@ -182,3 +182,6 @@ def test_the_day_is_the_last_one_and_the_chance_counts_from_the_last_reading():
         then = 60.0 + exact.expected_landings(np.ones(400, dtype=np.int64), days + late)
         over = replace(brakes.law, flown=then).passed() > 0.05
         assert over.mean() == late
+    unsure = latest_looks(brakes, replace(exact, cv_u=0.3), ON, 0.05)
+    assert all(each.latest_on < looks[each.serial].latest_on for each in unsure if each.why == "wear")
+    assert any(each.why == "wear" for each in unsure)

@@ -66,10 +66,11 @@ def test_landings_counted_before_the_log_are_age_and_not_watched():
     assert found.entered == pytest.approx([300])
 
 
-def test_the_age_of_a_heat_sink_of_unknown_start_is_told_by_its_wear():
+@pytest.mark.parametrize("starts_as", ["unknown", "refurbished"])
+def test_the_age_of_a_heat_sink_of_unknown_start_is_told_by_its_wear(starts_as):
     """Invented: 0.05 mm a landing; 20 of 50 mm were gone when the log began, which is 400 landings."""
     readings = [b.reading(1, day(at), f"{30 - 0.05 * 4 * at:.2f}") for at in range(10, 90, 10)]
-    found = watched(b.installation(1, "2025-06-01", starts_as="unknown"), *readings)
+    found = watched(b.installation(1, "2025-06-01", starts_as=starts_as), *readings)
     assert found.aged.all()
     assert found.entered[0] == pytest.approx(400, rel=0.05)
 
