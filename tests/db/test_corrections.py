@@ -263,6 +263,24 @@ def test_readings_that_a_correction_makes_doubtful_are_named(ledger):
     assert reading_state(ledger, doubt.reading.fact) == "refused"
 
 
+def test_whoever_puts_a_reading_in_doubt_does_not_rule_on_it(ledger):
+    readings = [
+        {"serial": "0020", "day": day, "pin_1": pin, "unit": "mm", "convention": "left"}
+        for day, pin in (("2024-02-10", "20.0"), ("2024-06-01", "38.0"))
+    ]
+    shim = rows_from("reshims", [{"serial": "0020", "day": "2024-03-01", "step_mm": "18"}], today=TODAY)
+    recorders()["reshims"](ledger, ACT, shim)
+    recorders()["pin_readings"](ledger, ACT, rows_from("pin_readings", readings, today=TODAY))
+    record = record_of(ledger, "reshims", serial="0020")
+    withdraw(ledger, Act("bob", "form", "withdraw", "another brake"), record.fact, version=record.tag)
+    (doubt,) = doubted_readings(ledger)
+    ruled = rows_from("rulings", [{"reading": str(doubt.reading.fact), "state": "accepted"}], today=TODAY)
+    with pytest.raises(RowsRefusedError, match="put in doubt by their correction"):
+        record_rulings(ledger, Act("bob", "form", "rule"), ruled)
+    record_rulings(ledger, Act("cid", "form", "rule"), ruled)
+    assert doubted_readings(ledger) == []
+
+
 def test_a_doubt_goes_when_what_made_it_is_corrected_back(ledger):
     readings = [
         {"serial": "0020", "day": day, "pin_1": pin, "unit": "mm", "convention": "left"}
