@@ -267,3 +267,16 @@ def test_a_clerk_of_one_base_neither_opens_nor_robs_an_aircraft_of_another(clien
     sent |= {"reason-0": "worn", "goes-0": "scrap", "act": "record"}
     assert hal.post("/moves", data=sent).status_code == 404
     assert places(engine)["AB-3001"] == "on ZZ-201, position 1, since 2026-01-01"
+
+
+def test_a_clerk_of_one_base_puts_nothing_into_the_stock_of_another(client, engine):
+    hal = client("hal")
+    asked = {"registration": "ZZ-101", "position": "1"}
+    form = fields_of(hal.get("/moves", params=asked))
+    typed = {"work_order": "WO-7", "on-0": "2004", "day": "2026-02-01"}
+    assert record(hal, hal.post("/moves", data={**form, **typed, "act": "check"})).status_code == 303
+    form = fields_of(hal.get("/moves", params=asked))
+    typed = {"work_order": "WO-8", "off-0": "2004", "reason-0": "worn", "goes-0": "stock:serviceable:Away"}
+    for act in ("check", "record"):
+        assert hal.post("/moves", data={**form, **typed, "act": act}).status_code == 404
+    assert places(engine)["AB-2004"] == "on ZZ-101, position 1, since 2026-02-01"
