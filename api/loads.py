@@ -62,7 +62,7 @@ class SentForm:
 
 async def sent_form(request: Request) -> SentForm:
     """The fields and files of a form, a dependency; a field of files left empty gives none."""
-    sent = await request.form(max_files=FILES_AT_ONCE)
+    sent = await request.form()
     fields = {name: value for name, value in sent.items() if isinstance(value, str)}
     files = [value for _, value in sent.multi_items() if isinstance(value, UploadFile) and value.filename]
     read = [SentFile(_harmless(each.filename), await each.read()) for each in files]
@@ -85,6 +85,9 @@ def opened(files: Sequence[SentFile], written: Written) -> list[Sent]:
     """Open each file apart; what is refused as a whole refuses all, with every reason."""
     if not files:
         raise RowsRefusedError((RowError("", 0, "", "", "no file was chosen", "choose at least one file"),))
+    if len(files) > FILES_AT_ONCE:
+        rule, advice = f"{len(files)} files are too many", f"send at most {FILES_AT_ONCE} at once"
+        raise RowsRefusedError((RowError("", 0, "", "", rule, advice),))
     if sum(len(file.content) for file in files) > MOST_BYTES:
         rule = f"the files together are larger than {MOST_BYTES // MIB} MiB"
         advice = "send them one after the other, or have them brought in by command line"

@@ -15,6 +15,7 @@ from api.body_limit import MOST_BODY
 from api.caller import form_token_of
 from api.callers import PLAIN_COOKIE
 from api.form_guard import HEADER
+from api.loads import FILES_AT_ONCE
 from api.settings import Settings
 from db.people import add_person
 from db.records.loads import FileLoad, Upload
@@ -242,6 +243,8 @@ def test_nothing_chosen_and_what_cannot_be_read_come_back_with_the_form_as_typed
     empty = clerk.post("/bring-in", data={**key(), "source": "List 3"}, files={"files": ("", b"")})
     assert empty.status_code == 422
     assert "no file was chosen" in empty.text
+    many = [("files", (f"{each}.csv", b"a\n1\n")) for each in range(FILES_AT_ONCE + 1)]
+    assert "files are too many" in clerk.post("/bring-in", data=key(), files=many).text
     wrong = send(clerk, ["a;b", "1;2"], source="List 3")
     assert wrong.status_code == 422
     assert "parted by semicolons" in wrong.text
