@@ -13,7 +13,8 @@ from lifecycle.errors import NotEnoughDataError
 Floats = npt.NDArray[np.float64]
 
 EIGHTY: Final = float(ndtri(0.9))  # standard deviations on either side of an 80 % interval
-SHAPES: Final = (0.05, 50.0)  # where a shape is looked for; none of a trade's lies near either end
+# Logs of where a shape is looked for; none of a trade's lies near either end.
+SHAPES: Final = (float(np.log(0.05)), float(np.log(50.0)))
 STEP: Final = 1e-3  # of the log shape, for the curvature
 
 
@@ -184,15 +185,14 @@ def _shape(groups: tuple[_Watched, ...], belief: Belief) -> tuple[float, float]:
     def against(log_shape: float) -> float:
         shape = float(np.exp(log_shape))
         held = ((log_shape - np.log(belief.shape)) / belief.shape_sd) ** 2 / 2
-        return held - sum(
+        data = sum(
             ends * (log_shape - np.log(each.exposure(shape))) + (shape - 1) * logs
             for each, ends, logs in told
             if ends
         )
+        return float(held - data)
 
-    best = float(
-        minimize_scalar(against, bounds=np.log(SHAPES), method="bounded", options={"xatol": 1e-10}).x
-    )
+    best = float(minimize_scalar(against, bounds=SHAPES, method="bounded", options={"xatol": 1e-10}).x)
     bend = (against(best + STEP) - 2 * against(best) + against(best - STEP)) / STEP**2
     return float(np.exp(best)), float(1 / np.sqrt(max(bend, 1e-12)))
 
