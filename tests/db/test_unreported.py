@@ -8,14 +8,16 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from db.chain import append
+from db.entry.landings import record_landings
 from db.entry_quality import SEED, drawn
+from db.errors import RowsRefusedError
 from db.landing_lines import FLYING_WORDS, lines_of_base
 from db.records.fleet import Aircraft, AircraftChange, AircraftType, BaseStation
 from db.records.readings import Landing
 from db.session import Session
 from db.sheet_code import SYMBOLS, with_check
 from db.unreported import unreported_days
-from tests.ledger import ACT
+from tests.ledger import ACT, rows
 
 FIRST = dt.date(2026, 3, 1)
 DAYS = 12
@@ -139,3 +141,19 @@ def test_one_sheet_in_twenty_is_drawn_and_always_the_same(seed):
     share = sum(drawn(code, seed=seed) for code in codes) / len(codes)
     assert 0.046 < share < 0.054, f"seed {seed}"
     assert [drawn(code, seed=seed) for code in codes[:50]] == [drawn(code, seed=seed) for code in codes[:50]]
+
+
+def test_a_total_read_long_ago_is_found_all_the_same(small_fleet):
+    """Near days are asked first; an aircraft without a row there is looked for in the whole log."""
+    craft = small_fleet.scalars(select(Aircraft.fact).order_by(Aircraft.fact)).all()
+    told = [
+        {"aircraft": craft[0], "day": FIRST - dt.timedelta(400), "total_landings": 1000},
+        {"aircraft": craft[0], "day": FIRST - dt.timedelta(300), "full_stops": 5},
+        {"aircraft": craft[1], "day": FIRST - dt.timedelta(90), "to_day": FIRST, "total_landings": 70},
+    ]
+    append(small_fleet, ACT, [(Landing, told)])
+    lines = lines_of_base(small_fleet, None, FIRST + dt.timedelta(1))
+    assert [each.total_before for each in lines] == [1005, 70]
+    falls = {"registration": "ZZ-001", "day": FIRST, "full_stops": "", "total_landings": 999}
+    with pytest.raises(RowsRefusedError, match="a running total never falls"):
+        record_landings(small_fleet, ACT, rows("landings", falls))
