@@ -157,7 +157,7 @@ def _limit_wear(runs: pd.DataFrame, readings: Readings, left_mm: Floats) -> Floa
     """Start less limit, and the sum of the re-shim steps by the last usable reading."""
     start, limit = runs["start_mm"].to_numpy(float), runs["limit_mm"].to_numpy(float)
     if not readings.valid.shape[0]:
-        return start - limit
+        return np.asarray(start - limit)
     run = np.arange(start.size)
     last = readings.valid.shape[0] - 1 - readings.valid[::-1].argmax(axis=0)
     steps = readings.wear_mm[last, run] + left_mm[last, run] - start
@@ -178,7 +178,7 @@ def _per_landing(counter: Floats, readings: Readings, began: Floats) -> Floats:
     last = readings.valid.shape[0] - 1 - readings.valid[::-1].argmax(axis=0)
     flown = readings.landings[-1] - began
     total = np.nan_to_num(counter[last, np.arange(began.size)])
-    return np.divide(total, flown, out=np.zeros(began.size), where=flown > 0)
+    return np.asarray(np.divide(total, flown, out=np.zeros(began.size), where=flown > 0))
 
 
 def _bend(counter: Floats, share: Floats, readings: Readings, began: Floats) -> Floats:

@@ -17,7 +17,7 @@ TRUE = {"S": {ENERGY: 1.0, TOUCHES: 0.25}, "C": {COSINE: 0.15}, "N": {}}
 @pytest.fixture(scope="module")
 def fleet():
     """Invented: steel by energy and circuits, carbon by season, a third by landings alone; seed 20261125."""
-    return counted_fleet(np.random.default_rng(20261125), TRUE, runs=60)
+    return counted_fleet(np.random.default_rng(20261125), TRUE, runs=45, readings=8)
 
 
 @pytest.fixture(scope="module")
@@ -52,6 +52,7 @@ def test_effects_that_are_not_there_are_not_in_the_forecast(told, fit):
     assert not told["S"]["seasonJanuary less July"].used
 
 
+@pytest.mark.long
 def test_eighty_percent_intervals_of_effects_hold_about_that_often():
     """Twelve fleets of the truth above, 6 effects that are there or not in each: binomial limits at 3 deviations."""
     inside = []
