@@ -89,6 +89,7 @@ def dragging_brakes(runs: Runs, fit: FleetFit, *, base: str = "") -> tuple[Dragg
 def _alarmed(told: Whitened, runs: Runs, posterior: pd.DataFrame) -> Iterator[DraggingBrake]:
     away = np.clip(told.judged, -MOST, MOST)
     drift = find_drift(away, told.readings)
+    usual = posterior["rate_mm"].reindex(told.case.runs.index).to_numpy(dtype=float)
     for place in np.flatnonzero(drift.sign):
         run = told.case.runs.iloc[place]
         source = told.case.source[:, place]
@@ -103,7 +104,7 @@ def _alarmed(told: Whitened, runs: Runs, posterior: pd.DataFrame) -> Iterator[Dr
             landings=float(drift.flown[place]),
             readings=int(after.sum()),
             rate_mm_per_landing=float(drift.rate_mm[place]),
-            usual_mm_per_landing=float(posterior.loc[run.name, "rate_mm"]),
+            usual_mm_per_landing=float(usual[place]),
             cusum=_cusum(away[:, place], drift.sign[place]),
             records=tuple(int(record) for record in read.loc[after, "record"]),
         )

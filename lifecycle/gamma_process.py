@@ -211,8 +211,12 @@ def _sums(data: Increments) -> tuple[Floats, Floats]:
 
 
 def _climb(log_likelihood: Callable[[Floats], float], start: Floats) -> tuple[Floats, float]:
-    options = {"xatol": 1e-6, "fatol": 1e-6, "maxiter": 2000, "initial_simplex": _simplex(start)}
-    found = minimize(lambda at: -log_likelihood(at), start, method="Nelder-Mead", options=options)
+    found = minimize(
+        lambda at: -log_likelihood(at),
+        start,
+        method="Nelder-Mead",
+        options={"xatol": 1e-6, "fatol": 1e-6, "maxiter": 2000, "initial_simplex": _simplex(start)},
+    )
     return found.x, -float(found.fun)
 
 

@@ -279,8 +279,11 @@ def next_looks(study: Study, base: str = "", level: float | None = None) -> tupl
     """
     _refuse_unknown(study, base)
     installed = installed_brakes(study.runs, study.fit, study.flying, study.on, base=base)
-    scopes = installed.frame[["aircraft_type", "brake_type", "base"]]
-    assumed = [level_for(study.assumptions, **scope).value for scope in scopes.to_dict("records")]
+    scopes = installed.frame[["aircraft_type", "brake_type", "base"]].astype(str).to_numpy().tolist()
+    assumed = [
+        level_for(study.assumptions, aircraft_type=aircraft, brake_type=kind, base=at).value
+        for aircraft, kind, at in scopes
+    ]
     return latest_looks(installed, study.flying, study.on, np.array(assumed) if level is None else level)
 
 
