@@ -12,7 +12,7 @@ from db.entry.fits import fit_flags
 from db.errors import NotFoundError
 from db.fleet_on import positions, types_of_aircraft
 from db.frames import frame_of, records
-from db.lookup import aircraft_by_registration, among, brakes_known
+from db.lookup import NOT_FOUND, among, brakes_known, find_aircraft
 from db.records.brakes import Brake, Occupancy
 
 
@@ -40,8 +40,9 @@ class FittedAircraft:
 
 def fitted_on(session: Session, registration: str, *, on: dt.date) -> FittedAircraft:
     """Return what is on the aircraft that carries this registration on a day."""
-    aircraft = aircraft_by_registration(session, on).get(registration)
-    if aircraft is None:
+    day = pd.Series([pd.Timestamp(on)]).astype("datetime64[s]")
+    aircraft = int(find_aircraft(session, pd.Series([registration], dtype="str"), day)[0])
+    if aircraft <= NOT_FOUND:
         raise NotFoundError(f"no aircraft carries the registration {registration!r} on {on}; check it")
     of_type = positions(session)
     of_type = of_type[of_type["aircraft_type"] == types_of_aircraft(session, [aircraft])[aircraft]]
