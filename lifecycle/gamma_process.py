@@ -207,17 +207,18 @@ def compare_processes(data: Increments) -> ProcessComparison | None:
 
 
 def _sums(data: Increments) -> tuple[Floats, Floats]:
-    return np.bincount(data.run, data.landings), np.bincount(data.run, data.wear_mm)
+    landings, wear = (np.bincount(data.run, each) for each in (data.landings, data.wear_mm))
+    return landings.astype(np.float64), wear.astype(np.float64)
 
 
 def _climb(log_likelihood: Callable[[Floats], float], start: Floats) -> tuple[Floats, float]:
-    found = minimize(
+    found = minimize(  # type: ignore[call-overload]  # the stubs want the option names of another method
         lambda at: -log_likelihood(at),
         start,
         method="Nelder-Mead",
         options={"xatol": 1e-6, "fatol": 1e-6, "maxiter": 2000, "initial_simplex": _simplex(start)},
     )
-    return found.x, -float(found.fun)
+    return np.asarray(found.x, dtype=np.float64), -float(found.fun)
 
 
 def _simplex(start: Floats) -> Floats:
