@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
+from sqlalchemy import Engine
 from tqdm import tqdm
 
 from api.output import write
@@ -32,18 +33,8 @@ def bring_in(asked: argparse.Namespace) -> int:
     schema.check(engine)
     path = Path(asked.folder)
     act = Act(person=asked.person, source=f"import {path.name}", act="import")
-    today = dt.datetime.now(dt.UTC).date()
     if asked.dry_run:
-        with Session(engine) as session:
-            tried = try_load(session, _offer(session, asked, path), act, approved=True, today=today)
-            session.rollback()
-        if tried.total:
-            _tell(tried.files)
-            raise ImportRefusedError(tried.errors, tried.total, tried.unchecked)
-        rows = tried.files if asked.format == "csv" else [_tried(file) for file in tried.files]
-        write(tried, asked.format, rows=rows)
-        sys.stderr.write("checked, nothing kept\n")
-        return 0
+        return _try(engine, asked, path, act)
     with Session(engine) as session, tqdm(unit=" rows", disable=None, file=sys.stderr) as bar:
 
         def progress(done: int, total: int) -> None:
@@ -51,7 +42,7 @@ def bring_in(asked: argparse.Namespace) -> int:
             bar.update(done - bar.n)
 
         offer = _offer(session, asked, path)
-        loaded = load(session, offer, act, approved=True, today=today, progress=progress)
+        loaded = load(session, offer, act, approved=True, today=_today(), progress=progress)
         number = remember_load(session, act, loaded, files=list(_files(path)), source=asked.source)
         session.commit()
     rows = loaded.files if asked.format == "csv" else [_counts(each) for each in loaded.files]
@@ -92,6 +83,24 @@ def withdraw(asked: argparse.Namespace) -> int:
         session.commit()
     write([{"load": asked.number, "withdrawn": records, "reason": asked.reason}], asked.format)
     return 0
+
+
+def _try(engine: Engine, asked: argparse.Namespace, path: Path, act: Act) -> int:
+    """Say what a load would do; refused where something is wrong, with the counts beside the errors."""
+    with Session(engine) as session:
+        tried = try_load(session, _offer(session, asked, path), act, approved=True, today=_today())
+        session.rollback()
+    if tried.total:
+        _tell(tried.files)
+        raise ImportRefusedError(tried.errors, tried.total, tried.unchecked)
+    rows = tried.files if asked.format == "csv" else [_tried(file) for file in tried.files]
+    write(tried, asked.format, rows=rows)
+    sys.stderr.write("checked, nothing kept\n")
+    return 0
+
+
+def _today() -> dt.date:
+    return dt.datetime.now(dt.UTC).date()
 
 
 def _offer(session: Session, asked: argparse.Namespace, path: Path) -> Offer:
