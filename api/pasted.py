@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-ORDER: Final = ("landings", "touch_and_gos", "rejected_takeoffs")
+ORDER: Final[tuple[str, ...]] = ("landings", "touch_and_gos", "rejected_takeoffs")
 # Words of a heading and the field that they name; `landings` is what each line of the sheet gives.
 HEADINGS: Final = {
     "landings": "landings",

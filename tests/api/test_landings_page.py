@@ -318,6 +318,19 @@ def test_a_clerk_of_another_base_sees_and_sends_nothing_of_this_one(app):
     assert eve.post("/sheets/lines", data={**sent, **PLACE, "asks": "count"}).status_code == 404
 
 
+def test_a_code_of_another_base_s_sheet_brings_up_nothing(app, client):
+    assert line(client, key="c1", day="2026-05-09").status_code == 200
+    with Session(app.state.engine) as session:
+        code = landings_sheet(session, "Home", dt.date(2026, 5, 9)).code
+    eve = browser(app)
+    eve.get(link_for(app, "eve"))
+    assert client.get("/landings", params={"sheet": code}).status_code == 200
+    assert eve.get("/landings", params={"sheet": code}).status_code == 404
+    token = form_on(eve.get("/landings"))["form_token"]
+    sent = {"sheet": code, "place": "ZZ-001", "typed": "{}", "seen": "", "key": "c2", "write_key": "c2"}
+    assert eve.post("/sheets/lines", data={**sent, "form_token": token}).status_code == 404
+
+
 def test_a_planner_types_no_landings(app):
     pam = browser(app)
     pam.get(link_for(app, "pam"))
