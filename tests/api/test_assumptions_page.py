@@ -134,6 +134,21 @@ def test_source_and_date_are_required_and_what_was_typed_stays(clients):
     assert "letter 9" not in clients["pia"].get("/assumptions").text
 
 
+def test_a_planner_corrects_a_proposal_and_no_record_of_the_clerks(clients):
+    pia = clients["pia"]
+    row = {"name": "kit_hours", "value": "200", "unit": "h", "source": "offer 13", "dated": "2026-05-02"}
+    propose(pia, **row)
+    number = record_of(pia.get("/assumptions").text, "offer 13")
+    sent = {**pia.form, "write_key": "k3", "version": f"{number}-1", "value_value": "20", "reason": "slip"}
+    assert pia.post(f"/corrections/{number}", data=sent).status_code == 303
+    row = next(row for row in pia.get("/assumptions").text.split("<tr>") if "offer 13" in row)
+    assert ">(20)<" in row
+    page = pia.get("/brake", params={"serial": "S-3"}).text
+    reading = int(re.search(r'href="/corrections/(\d+)', page)[1])
+    sent = {**pia.form, "write_key": "k4", "version": f"{reading}-1", "value_pin_1": "9", "reason": "slip"}
+    assert pia.post(f"/corrections/{reading}", data=sent).status_code == 403
+
+
 def test_a_day_may_be_typed_short(clients):
     row = {"name": "labour_rate", "value": "81", "unit": "EUR/h", "source": "tariff 8", "dated": "1 feb 2026"}
     assert propose(clients["pia"], **row).status_code == 303
