@@ -46,7 +46,9 @@ ACTIONS: Final = {
     "assumptions.write": Rule(PLANNERS, "fleet", "propose assumptions"),
     "assumptions.approve": Rule(PLANNERS, "fleet", "approve what another person proposed"),
     "records.enter": Rule(CLERKS, "rows", "enter landings, readings, installations and removals"),
-    "records.correct": Rule(CLERKS | PLANNERS, "rows", "correct and withdraw what they may enter, with a reason"),
+    "records.correct": Rule(
+        CLERKS | PLANNERS, "rows", "correct and withdraw what they may enter, with a reason"
+    ),
     "records.rule": Rule(CLERKS | PLANNERS, "rows", "rule on readings that another person entered"),
     "records.load": Rule(CLERKS, "rows", "bring in files of such records, and withdraw what a file brought"),
     "records.import": Rule(CLERKS, "fleet", "enter and bring in bases, aircraft, brake types and brakes"),

@@ -8,9 +8,9 @@ import pytest
 
 from lifecycle.assumptions import AssumptionSet
 from lifecycle.backtest import Then, backtest, origins_for
-from lifecycle.issued import Issued, score_issued
 from lifecycle.came import passages
 from lifecycle.hindcast import hindcast
+from lifecycle.issued import Issued, score_issued
 from lifecycle.rivals import straight_lines
 from lifecycle.study import Study, open_study
 from tests import builders as b
