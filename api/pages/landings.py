@@ -133,7 +133,7 @@ def _again(  # noqa: PLR0913 - what went wrong comes in two kinds
     """The page with all that was typed, and what was refused beside it."""
     problem = problem_of(error) if error else None
     with Session(reading(request.app.state.engine)) as session:
-        base, told = typed.get("base", ""), ()
+        base, told = typed.get("base", ""), tuple[str, ...]()
         asked, issued, rows = _sheet(session, base, day, typed.get("asks", ""), typed)
         if typed.get("act") == "paste":
             asked, told = _filled(asked)
