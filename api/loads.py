@@ -96,6 +96,9 @@ def opened(files: Sequence[SentFile], written: Written) -> list[Sent]:
     errors = tuple(item for _, item in found if isinstance(item, RowError))
     if errors:
         raise RowsRefusedError(errors)
+    if not found:
+        advice = "choose the files or the workbook that hold the records"
+        raise RowsRefusedError((RowError("", 0, "", "", "a README holds no records", advice),))
     return [Sent(file.name, file.sha256, item) for file, item in found if isinstance(item, Part)]
 
 

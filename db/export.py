@@ -19,11 +19,10 @@ from db.exported import exported
 from db.files import File
 from db.files.column import DAYS, LENGTH, MONTH, NUMBERS, WORD
 from db.imports.quoting import quoted, to_sheet
+from db.imports.source import README
 from db.lookup import Known
 from db.studies import hash_at
 
-# Import passes over a file or sheet of this name.
-README: Final = "README"
 LAST_ROW: Final = 1_048_576  # of a sheet, as the format has it (ECMA-376)
 
 

@@ -193,5 +193,6 @@ def _compare_occupancy(session: Session) -> None:
     extra = found.keys() - expected.keys()
     if wrong or extra:
         raise BrokenChainError(
-            min(wrong, default=0), f"occupancy is not what the log says ({len(extra)} too many)"
+            min(wrong, default=0),
+            f"occupancy is not what the log says ({len(wrong)} wrong or missing, {len(extra)} too many)",
         )

@@ -54,7 +54,10 @@ def verify(asked: argparse.Namespace) -> int:
     _note(engine)
     write(asdict(found), asked.format)
     if anchors:
-        sys.stderr.write(f"{len(anchors)} anchors hold\n")
+        told = "anchor holds" if len(anchors) == 1 else "anchors hold"
+        sys.stderr.write(f"{len(anchors)} {told}\n")
+    if not asked.rebuild:
+        sys.stderr.write("the log alone was checked; --rebuild also compares every table with it\n")
     return 0
 
 

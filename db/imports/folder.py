@@ -7,7 +7,7 @@ from typing import Final
 from db.errors import NotFoundError, RowError
 from db.files import FILES
 from db.imports.csv_file import SAVE_AS_CSV, open_csv
-from db.imports.source import Source
+from db.imports.source import Source, is_readme
 from db.imports.texts import nearest
 from db.imports.workbook import open_workbook
 from db.imports.written import PLAIN, Written
@@ -54,12 +54,13 @@ def open_unnamed(path: Path, written: Written) -> list[Source | RowError]:
 
 def _paths(folder: Path) -> list[Path]:
     """Hidden files and a README are not records; everything else is, or is in the wrong place."""
-    return [p for p in sorted(folder.iterdir()) if not p.name.startswith(".") and p.stem.upper() != "README"]
+    return [p for p in sorted(folder.iterdir()) if not p.name.startswith(".") and not is_readme(p.stem)]
 
 
 def _workbook(path: Path, written: Written) -> list[Source] | RowError:
     content = path.read_bytes()
-    return open_workbook(path.name, lambda: io.BytesIO(content), written)
+    opened = open_workbook(path.name, lambda: io.BytesIO(content), written)
+    return opened if isinstance(opened, RowError) else [s for s in opened if not is_readme(s.name)]
 
 
 def _in_folder(folder: Path, written: Written) -> list[Source | RowError]:
@@ -76,8 +77,7 @@ def _in_file(path: Path, written: Written) -> list[Source | RowError]:
     opened = _workbook(path, written)
     if isinstance(opened, RowError):
         return [opened]
-    sheets = [source for source in opened if source.name.upper() != "README"]
-    return [_named(f"sheet {source.name}", source.name) or source for source in sheets]
+    return [_named(f"sheet {source.name}", source.name) or source for source in opened]
 
 
 def _csv(path: Path, written: Written) -> Source | RowError:

@@ -8,9 +8,15 @@ from db.errors import RowError
 from db.imports.written import PLAIN, Written
 
 ROWS_AT_ONCE: Final = 20_000
+README: Final = "README"
 
 # Called with the steps done and the steps in all; a row is one step to read and one to record.
 Progress = Callable[[int, int], None]
+
+
+def is_readme(name: str) -> bool:
+    """Whether a file (without its ending) or sheet of this name tells of records and holds none: it is passed over."""
+    return name.upper() == README
 
 
 class Meter:

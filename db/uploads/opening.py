@@ -7,7 +7,7 @@ from typing import Final
 
 from db.errors import RowError
 from db.imports.csv_file import OTHER_FORMATS, open_csv
-from db.imports.source import Source
+from db.imports.source import Source, is_readme
 from db.imports.written import Written
 from db.uploads.archive import check_archive
 from db.uploads.limits import BY_COMMAND, LINES_A_ROW, LONGEST_CELL, LONGEST_LINE, MOST_BYTES, MOST_ROWS
@@ -18,7 +18,7 @@ LONG_LINE: Final = re.compile(rb"[^\r\n]{%d}" % LONGEST_LINE)
 
 
 def open_upload(name: str, content: bytes, written: Written) -> list[Source | RowError]:
-    """Return what a file holds: each sheet of a workbook, or the one table of a text."""
+    """Return what a file holds: each sheet of a workbook, or the one table of a text; nothing of a README."""
     if len(content) > MOST_BYTES:
         return [TOO_LARGE.of_file(name)]
     try:
@@ -26,7 +26,7 @@ def open_upload(name: str, content: bytes, written: Written) -> list[Source | Ro
             return _workbook(name, content, written)
         _check_text(content, written)
         csv.field_size_limit(LONGEST_CELL)
-        return [open_csv(_stem(name), lambda: io.BytesIO(content), written)]
+        return [] if is_readme(_stem(name)) else [open_csv(_stem(name), lambda: io.BytesIO(content), written)]
     except UploadRefusedError as refused:
         return [refused.of_file(name)]
 
@@ -37,7 +37,7 @@ def _workbook(name: str, content: bytes, written: Written) -> list[Source | RowE
     from db.imports.workbook import open_workbook  # noqa: PLC0415
 
     found = open_workbook(name, lambda: io.BytesIO(content), written, formulas=formulas)
-    return [found] if isinstance(found, RowError) else [*found]
+    return [found] if isinstance(found, RowError) else [s for s in found if not is_readme(s.name)]
 
 
 def _check_text(content: bytes, written: Written) -> None:

@@ -17,8 +17,11 @@ from api.callers import PLAIN_COOKIE
 from api.form_guard import HEADER
 from api.loads import FILES_AT_ONCE
 from api.settings import Settings
+from db.export import export
+from db.files import FILES
+from db.lookup import known_by
 from db.people import add_person
-from db.records.loads import FileLoad, Upload
+from db.records.loads import FileLoad, Upload, UploadPart
 from db.records.log import ChainHead
 from db.records.readings import Landing
 from db.session import Session
@@ -184,6 +187,21 @@ def test_a_file_with_our_own_columns_goes_straight_to_the_dry_run(client):
         "location"
     ]
     assert answer(page.get(there)).startswith("1 ready")
+
+
+def test_a_whole_export_is_brought_in_and_its_readme_is_passed_over(app, client, tmp_path):
+    with Session(app.state.engine) as session:
+        export(session, tmp_path / "out.xlsx", known=known_by(session))
+    keeper, readme = client("administrator"), ("files", ("README.txt", b"Records of a Pinledger ledger, one"))
+    book = ("files", ("out.xlsx", (tmp_path / "out.xlsx").read_bytes()))
+    asked = keeper.post("/bring-in", data=key(), files=[book, readme])
+    assert asked.status_code == 303
+    sent = UploadPart.upload == asked.headers["location"].split("/")[-1]
+    with Session(app.state.engine) as session:
+        assert sorted(session.scalars(select(UploadPart.title).where(sent))) == sorted(FILES)
+    alone = keeper.post("/bring-in", data=key(), files=[readme])
+    assert alone.status_code == 422
+    assert "a README holds no records" in alone.text
 
 
 def test_a_clerk_of_some_bases_brings_in_their_rows_and_no_others(client):

@@ -3,8 +3,11 @@
 import pytest
 from openpyxl import load_workbook
 
+from db.errors import RowError
 from db.export import export
 from db.imports import load
+from db.imports.folder import open_unnamed
+from db.imports.written import PLAIN
 from db.lookup import known_by
 from db.session import Session, open_engine
 from db.studies import hash_at
@@ -23,6 +26,8 @@ def test_the_head_is_printed_and_the_export_still_imports(ledger, sqlite_url, na
     assert told[-1] == f"Head of the log: {hash_at(ledger, known.seq)}"
     assert f"Changes in the log: {known.seq}" in told
     engine = open_engine(sqlite_url)
+    assert not any(isinstance(each, RowError) for each in open_unnamed(tmp_path / name, PLAIN))
+    assert "README" not in {each.name for each in open_unnamed(tmp_path / name, PLAIN)}
     with Session(engine) as session:
         assert load(session, tmp_path / name, ACT, approved=True, today=TODAY).files
     engine.dispose()
