@@ -17,6 +17,7 @@ class OpenVisit:
     tag: str
     sent_on: dt.date
     work: str
+    work_order: str
 
 
 def open_visit(session: Session, brake: int) -> OpenVisit | None:
@@ -27,4 +28,6 @@ def open_visit(session: Session, brake: int) -> OpenVisit | None:
     found = session.execute(visits.order_by(ShopVisit.sent_on.desc())).first()
     if found is None:
         return None
-    return OpenVisit(found.fact, f"{found.fact}-{found.version}", found.sent_on, found.work)
+    return OpenVisit(
+        found.fact, f"{found.fact}-{found.version}", found.sent_on, found.work, found.work_order or ""
+    )

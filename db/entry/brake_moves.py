@@ -62,9 +62,8 @@ def move_brake(session: Session, act: Act, brake: Whereabouts, move: BrakeMove, 
             new = {"serial": move.serial_back, "brake_type": kind, "arrangement": "exchange"}
             record_brakes(session, act, typed_rows("brakes", [new], today=today))
         if move.what != STORED:
-            outcome = record_shop_visits(
-                session, act, typed_rows("shop_visits", [_visit(session, brake, move)], today=today)
-            )
+            row = typed_rows("shop_visits", [_visit(session, brake, move)], today=today)
+            outcome = record_shop_visits(session, _under(act, move), row)
         if move.base or move.what == STORED:
             row = typed_rows("stock_movements", [_stored(brake, move)], today=today)
             kept = record_stock_movements(session, act, row)
@@ -72,13 +71,22 @@ def move_brake(session: Session, act: Act, brake: Whereabouts, move: BrakeMove, 
     return outcome
 
 
+def _under(act: Act, move: BrakeMove) -> Act:
+    if move.what not in (BACK, EXCHANGED) or not move.work_order:
+        return act
+    return replace(act, reason=act.reason or f"came back under work order {move.work_order}")
+
+
 def _visit(session: Session, brake: Whereabouts, move: BrakeMove) -> dict[str, str]:
-    own = {"serial": brake.serial, "brake_type": brake.brake_type, "work_order": move.work_order}
+    own = {"serial": brake.serial, "brake_type": brake.brake_type}
     if move.what in (SENT, SCRAPPED):
-        return {**own, "sent_on": move.day, "work": move.work if move.what == SENT else "scrap"}
+        work = move.work if move.what == SENT else "scrap"
+        return {**own, "work_order": move.work_order, "sent_on": move.day, "work": work}
     visit = open_visit(session, brake.brake)
     if visit is None:
         raise LedgerError(f"{brake.serial} is {brake.told}; enter first that it was sent to the shop")
+    # A visit keeps the work order under which the brake was sent; that of its return is the reason of the new version.
+    own["work_order"] = visit.work_order
     back = {"sent_on": visit.sent_on.isoformat(), "back_on": move.day, "work": visit.work}
     if move.what == EXCHANGED:
         back |= {"serial_back": move.serial_back, "brake_type_back": move.brake_type_back}

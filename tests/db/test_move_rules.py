@@ -1,5 +1,6 @@
 """What a work order refuses, flags and leaves half done; and who wins where forty want one position."""
 
+import datetime as dt
 import threading
 from concurrent.futures import ThreadPoolExecutor
 
@@ -17,7 +18,7 @@ from db.fitted import fitted_on
 from db.going_on import brakes_called, candidates, meant
 from db.half_done import half_done
 from db.lookup import aircraft_type_ids, brake_type_ids, brakes_by_serial, current, known_by
-from db.records.brakes import Brake, Installation
+from db.records.brakes import Brake, Installation, ShopVisit
 from db.records.fleet import Effectivity
 from db.records.readings import PinReading
 from db.session import Session
@@ -196,6 +197,16 @@ def test_how_a_brake_starts_is_told_by_what_the_shop_did(fitted, work, starts_as
     move_brake(fitted, ACT, place_of(fitted, "S1"), back, today=TODAY)
     found = place_of(fitted, "S1")
     assert (found.kind, found.starts_as) == (BACK_FROM_SHOP, starts_as)
+
+
+@pytest.mark.parametrize("order", ["", "SV-7"])
+def test_a_brake_comes_back_under_the_work_order_of_the_shop(fitted, order):
+    done(fitted, off=[off("S1", goes_to="shop", work="overhaul")])
+    back = BrakeMove(BACK, "2024-03-20", order, base="Home")
+    move_brake(fitted, ACT, place_of(fitted, "S1"), back, today=TODAY)
+    visit = fitted.execute(current(ShopVisit).where(ShopVisit.back_on == dt.date(2024, 3, 20))).one()
+    assert visit.work_order == "WO-1"
+    assert visit.reason == (f"came back under work order {order}" if order else ACT.reason)
 
 
 def test_a_return_of_a_brake_that_was_not_sent_is_refused_with_what_to_do(fitted):
