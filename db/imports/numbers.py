@@ -17,6 +17,7 @@ DECIMALS: Final = 5
 
 UNKNOWN: Final = "leave the cell empty where the value is not known"
 WRITE_DECIMAL: Final = "write the decimal that was read, such as 12.4"
+WRITE_WHOLE: Final = "write the whole number that was counted"
 # What is found instead of numbers, what is wrong with it, what to write; a guess at the value is left to the writer.
 Meant = Callable[[re.Match[str]], str]
 FORMS: Final[tuple[tuple[re.Pattern[str], str, Meant], ...]] = (
@@ -80,7 +81,7 @@ def parse_count(text: str, *, least: int) -> float:
     """Return a whole number, from `least` on."""
     if not WHOLE.fullmatch(text):
         if not NUMBER.fullmatch(text):
-            raise _not_a_number(text)
+            raise _not_a_count(text)
         if "e" in text.lower():
             raise CellError(
                 "is in powers of ten; wanted a whole number",
@@ -121,3 +122,12 @@ def _not_a_number(text: str) -> CellError:
         (rule, found, meant) for form, rule, meant in FORMS if (found := form.fullmatch(text))
     )
     return CellError(rule, meant(found))
+
+
+def _not_a_count(text: str) -> CellError:
+    """As of any number, but a whole one is asked for: nobody counts 12.4 landings."""
+    said = _not_a_number(text)
+    rule = said.rule.replace("not a decimal", "not a count")
+    if WRITE_DECIMAL in said.suggestion:
+        return CellError(rule, said.suggestion.replace(WRITE_DECIMAL, WRITE_WHOLE))
+    return CellError(rule, said.suggestion.replace("a number with a point, such as 12.4", "a whole number"))

@@ -71,6 +71,20 @@ def test_a_serial_that_only_looks_like_a_power_of_ten_is_kept():
     assert value(NAME, "12E5") == "12E5"
 
 
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("3/4", "write the whole number that was counted"),
+        ("12..4", "the whole number"),
+        ("four", "write a whole number"),
+    ],
+)
+def test_a_count_that_is_none_is_told_to_be_whole(text, wanted):
+    said = suggestion(COUNT, text)
+    assert wanted in said
+    assert "12.4" not in said
+
+
 def test_a_length_stays_as_it_was_typed():
     assert value(LENGTH, "35.20") == "35.20"
 
