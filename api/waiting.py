@@ -64,7 +64,7 @@ def _sheets(session: Session, person: Person, on: dt.date) -> Iterator[Item]:
         yield Item(
             1,
             "sheet on which two devices differ",
-            "",
+            "sheets on which two devices differ",
             link_to(sheet),
             f"{_named(sheet)}: look at both values",
         )
@@ -72,7 +72,9 @@ def _sheets(session: Session, person: Person, on: dt.date) -> Iterator[Item]:
     begun = [sheet for sheet in out if sheet.kind == "landings"]
     for sheet in begun[:MOST_TOLD]:
         if more := _resume(session, sheet):
-            yield Item(1, "landings sheet begun", "", link_to(sheet), f"{_named(sheet)}: {more}")
+            yield Item(
+                1, "landings sheet begun", "landings sheets begun", link_to(sheet), f"{_named(sheet)}: {more}"
+            )
     printed = [sheet for sheet in out if sheet.kind != "landings"]
     yield Item(len(printed), "printed sheet not typed back", "printed sheets not typed back", SHEETS.path)
     days = unreported_days(session, first=on - WINDOW, last=on - ONE_DAY, bases=person.bases)

@@ -84,7 +84,10 @@ def answer(office: tuple[Item, ...]) -> str:
     """What waits most, in one sentence."""
     if not office:
         return "Nothing waits for you."
-    told = [each.told for each in office[:3]]
-    left = len(office) - len(told)
+    kinds: dict[tuple[str, str], int] = {}
+    for each in office:
+        kinds[each.one, each.many] = kinds.get((each.one, each.many), 0) + each.count
+    told = [words.counted(count, *kind) for kind, count in list(kinds.items())[:3]]
+    left = len(kinds) - len(told)
     more = f", and {words.counted(left, 'more kind', 'more kinds')} of work" if left else ""
     return f"Waiting: {words.listed(told) if not left else ', '.join(told)}{more}."

@@ -6,6 +6,8 @@ import re
 
 import pytest
 
+from api.pages.today import answer
+from api.waiting import Item
 from db.chain import append
 from db.entry.landings import record_landings
 from db.entry_quality import drawn
@@ -99,6 +101,15 @@ def test_a_sheet_begun_says_at_which_row_to_go_on(app):
     assert found["1 landings sheet begun"][1].endswith("resume at row 3")
     assert found["1 sheet on which two devices differ"][1].endswith("look at both values")
     assert "Two devices differ" in cle.get(found["1 sheet on which two devices differ"][0]).text
+
+
+def test_two_sheets_begun_are_told_as_one_kind_of_work():
+    begun = [
+        Item(1, "landings sheet begun", "landings sheets begun", "/landings", day)
+        for day in ("3 Nov", "4 Nov")
+    ]
+    held = Item(1, "held reading", "held readings", "/held")
+    assert answer((*begun, held)) == "Waiting: 2\u00a0landings sheets begun and 1\u00a0held reading."
 
 
 def test_a_clerk_s_page_opens_no_study(app):
