@@ -58,7 +58,10 @@ def rule(request: Request, number: int, person: LetIn, typed: Typed) -> Response
 
     def work(session: Session) -> Answer:
         seen_record(session, person, number)
-        row = {"reading": str(number), "state": typed.get("state", ""), "note": typed.get("note", "").strip()}
+        note = typed.get("note", "").strip()
+        if not note:
+            raise LedgerError("a ruling without its reason is not kept; say why, in a few words")
+        row = {"reading": str(number), "state": typed.get("state", ""), "note": note}
         enter_rows(session, person, "rulings", [row], source="form")
         return Answer(303, to=HELD.path)
 

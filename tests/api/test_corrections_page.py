@@ -120,6 +120,10 @@ def test_a_held_reading_is_ruled_on_by_another_person(clients):
     form = {"write_key": key, "state": "refused", "note": "seen by two"}
     refused = clients["ann"].post(action, data={**form, **clients["ann"].form, "write_key": "another"})
     assert (refused.status_code, "was entered by ann" in refused.text) == (422, True)
+    silent = clients["bob"].post(
+        action, data={**form, **clients["bob"].form, "note": " ", "write_key": "other"}
+    )
+    assert (silent.status_code >= 400, "say why, in a few words" in silent.text) == (True, True)
     for _ in range(2):
         assert clients["bob"].post(action, data={**form, **clients["bob"].form}).status_code == 303
     assert "No reading waits for a second person." in clients["bob"].get("/held").text
