@@ -14,6 +14,8 @@ from lifecycle.issued import Issued, IssuedScore, score_issued
 from lifecycle.study import Study
 
 NOMINAL: Final = 0.8
+# Days to a number of landings that an aircraft is not expected to fly are at least so many.
+CENTURY_DAYS: Final = 36_525.0
 MOST_MISSES: Final = 60
 FIRST_SHARE: Final = 0.35  # of the history: before that there is little to forecast from
 LAST_SHARE: Final = 0.9
@@ -21,7 +23,11 @@ LAST_SHARE: Final = 0.9
 
 @dataclass(frozen=True)
 class Miss:
-    """A change-out outside its range; ``came`` is None where the limit has not been reached yet."""
+    """
+    A change-out outside its range; ``came`` is None where the limit has not been reached yet.
+
+    The dates are None where the aircraft was not expected to fly so many landings.
+    """
 
     serial: str
     brake_type: str
@@ -29,8 +35,8 @@ class Miss:
     p10: float
     p90: float
     came_landings: float | None
-    date_p10: dt.date
-    date_p90: dt.date
+    date_p10: dt.date | None
+    date_p90: dt.date | None
     came: dt.date | None
     side: str
 
@@ -262,5 +268,6 @@ def _misses(changes: pd.DataFrame) -> tuple[Miss, ...]:
     )
 
 
-def _after(origin: pd.Timestamp, days: float) -> dt.date:
-    return (origin + pd.Timedelta(days=float(np.ceil(min(days, 36_525.0))))).date()
+def _after(origin: pd.Timestamp, days: float) -> dt.date | None:
+    """The day so far on; none for one that is never flown to, which is counted as a century or more."""
+    return (origin + pd.Timedelta(days=float(np.ceil(days)))).date() if days < CENTURY_DAYS else None

@@ -20,11 +20,14 @@ from lifecycle.wear_fit import WearFit, fit_readings, with_free_level
 # More runs than this tell no more than the eye can see; evenly spaced ones are taken.
 ENOUGH_RUNS: Final = 1500
 TAIL: Final = 0.1
+# Criteria closer than this hardly tell models apart (Burnham and Anderson, Model Selection, 2002, 2.6; from memory).
+APART: Final = 2.0
+ENERGY: Final = "landing energy"
 PLACE_WORDS: Final[Mapping[str, str]] = {"position_group": "position group", "base": "base"}
 UNITS: Final[Mapping[str, str]] = {
     "touch-and-gos": "a touch-and-go, beside a full stop's wear of 1",
     "rejected take-offs": "a stop of a landing's energy, beyond the 1 counted for it",
-    "landing energy": "a landing of twice the energy: 1 where wear goes all with energy, 0 where with applications",
+    ENERGY: "a landing of twice the energy: 1 where wear goes all with energy, 0 where with applications",
     "season": "half the swing over the year",
 }
 
@@ -68,6 +71,22 @@ class WearDriver:
     used: bool
     effect_used: float
     runs: int
+
+    @property
+    def helps(self) -> bool:
+        """The records are clearly better explained with the driver than without it."""
+        return self.criterion_gain > APART
+
+    @property
+    def told(self) -> bool:
+        """
+        The records say something of the size: the interval is no wider than a landing's wear, or leaves zero out.
+
+        Of landing energy the question itself runs from 0 to 1, so that a wider interval says nothing of it.
+        """
+        if self.high - self.low <= 1.0:
+            return True
+        return self.driver != ENERGY and not self.low <= 0.0 <= self.high
 
 
 @dataclass(frozen=True)

@@ -17,12 +17,11 @@ from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle.study import Study, refit
 from lifecycle.wear import TypeFit
-from lifecycle.wear_drivers import WearDriver
+from lifecycle.wear_drivers import ENERGY, WearDriver
 
 router = APIRouter(dependencies=[need("fleet.read")])
 
 BEHIND: Final = ("landings", "pin_readings", "installations", "events", "aircraft_changes")
-ENERGY: Final = "landing energy"
 
 
 @dataclass(frozen=True)
@@ -90,7 +89,7 @@ def page_of(frame: Frame, study: Study, found: Sequence[TypeFit]) -> WearDrivers
     return WearDriversPage(
         frame=frame,
         answer=answer(told),
-        more=tuple(filter(None, map(by_energy, told))),
+        more=by_energy(told),
         types=told,
         untold=tuple(one.brake_type for one in found if not one.drivers),
         origin=origin_of(frame, study, "what drives wear", kinds=BEHIND),
@@ -101,7 +100,7 @@ def answer(types: Sequence[DrivenType]) -> str:
     """Which drivers help to explain wear, and of which types."""
     helping: dict[str, list[str]] = {}
     for one in types:
-        for name in dict.fromkeys(driver.driver for driver in one.drivers if driver.criterion_gain > 0):
+        for name in dict.fromkeys(driver.driver for driver in one.drivers if driver.helps):
             helping.setdefault(name, []).append(one.brake_type)
     if not helping:
         return "Nothing on record explains wear better than the number of braked landings."
@@ -109,11 +108,36 @@ def answer(types: Sequence[DrivenType]) -> str:
     return f"Beside the number of landings, wear depends on {words.listed(told)}."
 
 
-def by_energy(one: DrivenType) -> str:
-    """How much of a type's wear goes with the energy of its landings, where that was told."""
-    found = next((driver for driver in one.drivers if driver.driver == ENERGY), None)
-    if found is None:
-        return ""
-    part = f"{words.percent(found.low)} to {words.percent(found.high)}"
-    name = f"{one.brake_type} ({one.material})" if one.material else one.brake_type
-    return f"Of the wear of {name}, {part} goes with landing energy (8 in 10); the rest with the number of landings."
+def by_energy(types: Sequence[DrivenType]) -> tuple[str, ...]:
+    """How much of each type's wear goes with the energy of its landings; then the types that do not tell yet."""
+    found = [(one, driver) for one in types for driver in one.drivers if driver.driver == ENERGY]
+    told = tuple(_part_by_energy(one, driver) for one, driver in found if driver.told)
+    open_ones = [_named(one) for one, driver in found if not driver.told]
+    if not open_ones:
+        return told
+    untold = (
+        f"The records of {words.listed(open_ones)} do not tell yet whether wear goes with the energy of the "
+        "landings or with their number."
+    )
+    return (*told, untold)
+
+
+def _named(one: DrivenType) -> str:
+    return f"{one.brake_type} ({one.material})" if one.material else one.brake_type
+
+
+def _part_by_energy(one: DrivenType, driver: WearDriver) -> str:
+    """The interval within none and all of it, which is what a part can be."""
+    low, high = max(driver.low, 0.0), min(driver.high, 1.0)
+    if high <= 0:
+        part = "hardly any"
+    elif low >= 1:
+        part = "all"
+    elif low <= 0:
+        part = f"at most {words.percent(high)}"
+    elif high >= 1:
+        part = f"{words.percent(low)} or more"
+    else:
+        part = f"{words.percent(low)} to {words.percent(high)}"
+    rest = "" if low >= 1 else "; the rest with the number of landings"
+    return f"Of the wear of {_named(one)}, {part} goes with landing energy (8 in 10){rest}."

@@ -32,10 +32,43 @@ def test_where_nothing_helps_the_answer_says_so():
     assert answer(types) == "Nothing on record explains wear better than the number of braked landings."
 
 
-def test_energy_is_told_as_the_part_of_wear_that_goes_with_it():
-    told = by_energy(DrivenType("S-1", "steel", 0.03, (driver("landing energy", low=0.72, high=1.0),)))
-    assert "Of the wear of S-1 (steel), 72" in told
-    assert by_energy(DrivenType("C-1", "carbon", 0.02, (driver("season"),))) == ""
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [
+        (0.72, 0.9, "72 % to 90 % goes"),
+        (0.72, 1.2, "72 % or more goes"),
+        (-0.2, 0.3, "at most 30 % goes"),
+        (-0.4, -0.1, "hardly any goes"),
+        (1.1, 1.4, "all goes"),
+    ],
+)
+def test_energy_is_told_as_the_part_of_wear_that_goes_with_it(low, high, said):
+    (told,) = by_energy([DrivenType("S-1", "steel", 0.03, (driver("landing energy", low=low, high=high),))])
+    assert f"Of the wear of S-1 (steel), {said} with landing energy" in told.replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
+
+
+def test_a_range_wider_than_the_question_is_told_as_not_known_yet():
+    types = [
+        DrivenType("C-1", "carbon", 0.02, (driver("landing energy", low=-1.42, high=2.9),)),
+        DrivenType("C-2", "carbon", 0.02, (driver("landing energy", low=0.18, high=2.12),)),
+        DrivenType("C-3", "carbon", 0.02, (driver("season"),)),
+    ]
+    (told,) = by_energy(types)
+    assert told.startswith("The records of C-1 (carbon) and C-2 (carbon) do not tell yet whether")
+    assert "%" not in told
+
+
+def test_an_effect_wider_than_a_landing_on_both_sides_of_none_is_too_few_to_tell():
+    assert not driver("rejected take-offs", effect=-10.3, low=-22.4, high=1.8).told
+    assert driver("rejected take-offs", effect=3.0, low=1.5, high=4.5).told
+    assert driver("touch-and-gos", effect=-0.04, low=-0.08, high=0.0).told
+
+
+def test_hardly_better_is_not_told_as_a_finding():
+    types = [DrivenType("S-1", "steel", 0.03, (driver("landing energy", criterion_gain=0.13),))]
+    assert answer(types).startswith("Nothing on record explains wear better")
 
 
 def test_json_of_the_fit_carries_the_drivers_and_the_kept_study_does_not(shown_client):
