@@ -9,13 +9,12 @@ import numpy as np
 import pandas as pd
 
 from lifecycle import score
+from lifecycle.forecast import DAYS_MAX
 from lifecycle.hindcast import hindcast, hindcast_readings
 from lifecycle.issued import Issued, IssuedScore, score_issued
 from lifecycle.study import Study
 
 NOMINAL: Final = 0.8
-# Days to a number of landings that an aircraft is not expected to fly are at least so many.
-CENTURY_DAYS: Final = 36_525.0
 MOST_MISSES: Final = 60
 FIRST_SHARE: Final = 0.35  # of the history: before that there is little to forecast from
 LAST_SHARE: Final = 0.9
@@ -270,4 +269,4 @@ def _misses(changes: pd.DataFrame) -> tuple[Miss, ...]:
 
 def _after(origin: pd.Timestamp, days: float) -> dt.date | None:
     """The day so far on; none for one that is never flown to, which is counted as a century or more."""
-    return (origin + pd.Timedelta(days=float(np.ceil(days)))).date() if days < CENTURY_DAYS else None
+    return (origin + pd.Timedelta(days=float(np.ceil(days)))).date() if days < DAYS_MAX else None

@@ -115,13 +115,19 @@ def answer(types: Sequence[TypeRates]) -> str:
         return "No brake has come off early on record."
     worst = max(seen, key=lambda each: each.total.rate.per_1000_low)
     rate, first = worst.total.rate, worst.causes[0].rate
-    between = words.rounded(
-        rate.landings_between or 0.0, rate.landings_between_low, rate.landings_between_high or 0.0
-    )
+    alike = [
+        each for each in seen if each is not worst and each.total.rate.per_1000_high >= rate.per_1000_low
+    ]
     return (
-        f"{worst.brake_type} comes off early most often: once in about {between} brake landings "
-        f"({words.counted(rate.removals, 'removal')}), most for {first.cause} ({words.number(first.removals)})."
+        f"{worst.brake_type} comes off early {'' if alike else 'most often: '}once in about "
+        f"{words.about(rate.landings_between or 0.0)} brake landings ({words.counted(rate.removals, 'removal')}), "
+        f"most for {first.cause} ({words.number(first.removals)}){_as_often(alike)}."
     )
+
+
+def _as_often(alike: Sequence[TypeRates]) -> str:
+    """The types whose rates the records do not tell from the one named."""
+    return f"; {words.listed([each.brake_type for each in alike])} may do so as often" if alike else ""
 
 
 def more(found: Removals) -> list[str]:
