@@ -216,6 +216,7 @@ def _filled(asked: TypedSheet) -> tuple[TypedSheet, tuple[str, ...]]:
         *(f"Not on this sheet: {words.listed(found.unmatched)}." for _ in found.unmatched[:1]),
         *(f"Came twice, not filled in: {words.listed(found.twice)}." for _ in found.twice[:1]),
         *(f"On record already, not filled in: {words.listed(there)}." for _ in there[:1]),
+        *(f"Columns not taken: {words.listed(found.unread)}." for _ in found.unread[:1]),
     ]
     return replace(asked, form=form), tuple(told)
 

@@ -250,6 +250,19 @@ def test_pasted_lines_are_read(text, lines):
     assert read_pasted(text, ["AB", "CD"]).lines == lines
 
 
+@pytest.mark.parametrize(
+    ("text", "unread"),
+    [
+        ("Registration\tLandings\nAB\t0\t1", ("number 3",)),
+        ("Registration\tLandings\tHours\nAB\t4\t6\nCD\t2", ("Hours",)),
+        ("Registration\tLandings\tHours\nAB\t4\t", ()),
+        ("AB 4 1 1", ()),
+    ],
+)
+def test_a_pasted_column_that_the_sheet_does_not_have_is_told(text, unread):
+    assert read_pasted(text, ["AB", "CD"]).unread == unread
+
+
 def line(client, **fields):
     sent = {"base": "Home", "day": "2026-05-01", "asks": "count", "place": "ZZ-001", "seen": "", **fields}
     key = sent.setdefault("key", "k1")
