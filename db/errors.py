@@ -19,17 +19,24 @@ class RowError:
     rule: str
     suggestion: str
 
+    def told(self) -> str:
+        """All of it on one line; a whole file has no row, a whole row no column."""
+        row = f" row {self.row}" if self.row else ""
+        cell = f", {self.column} = {self.value!r}" if self.column else ""
+        return f"{self.file}{row}{cell}: {self.rule}; {self.suggestion}"
+
 
 class RowsRefusedError(LedgerError):
     """Rows that break a rule; nothing of the load was kept."""
 
     def __init__(self, errors: tuple[RowError, ...]) -> None:
-        first = errors[0]
-        super().__init__(
-            f"{len(errors)} row errors; first: {first.file} row {first.row}, {first.column} = {first.value!r}: "
-            f"{first.rule}; {first.suggestion}"
-        )
+        super().__init__(f"{self.counted(errors)}; first: {errors[0].told()}")
         self.errors = errors
+
+    @staticmethod
+    def counted(errors: tuple[RowError, ...]) -> str:
+        """How many errors, in words."""
+        return "1 error" if len(errors) == 1 else f"{len(errors)} errors"
 
 
 class ConflictError(LedgerError):

@@ -19,10 +19,9 @@ def report(error: Exception, form: str) -> bool:
     if not isinstance(error, RowsRefusedError):
         sys.stderr.write(f"refused: {problem.detail}\n")
     else:
-        sys.stderr.write(f"refused: {len(error.errors)} row errors, nothing was kept\n")
+        sys.stderr.write(f"refused: {error.counted(error.errors)}, nothing was kept\n")
         for row in error.errors[:SHOWN_ERRORS]:
-            cell = f", {row.column} = {row.value!r}" if row.column else ""
-            sys.stderr.write(f"  {row.file} row {row.row}{cell}: {row.rule}; {row.suggestion}\n")
+            sys.stderr.write(f"  {row.told()}\n")
         more = len(error.errors) - SHOWN_ERRORS
         if more > 0:
             sys.stderr.write(f"  and {more} more; --format json lists them all\n")

@@ -5,7 +5,9 @@ import json
 import pytest
 
 from api import cli
+from api.commands.refusal import report
 from db.entry.uploads import Sent, keep_upload, match_part
+from db.errors import RowError, RowsRefusedError
 from db.imports.matching import Matching
 from db.imports.written import Written
 from db.people import add_person
@@ -93,3 +95,14 @@ def test_a_separator_or_an_encoding_that_is_not_known_is_wrong_use(url, capsys):
     assert "wanted comma, semicolon, tab or stroke" in capsys.readouterr().err
     assert cli.main(["import", ".", "--db", url, "--encoding", "ebcdic"]) == 1
     assert "choose one of utf-8" in capsys.readouterr().err
+
+
+def test_a_refusal_counts_its_errors_in_words_and_names_no_row_of_a_whole_file(capsys):
+    whole = RowError("all.xlsx", 0, "", "all.xlsx", "is too large", "split it")
+    cell = RowError("landings", 2, "day", "x", "is no day", "write it so: 2026-03-14")
+    assert str(RowsRefusedError((whole,))) == "1 error; first: all.xlsx: is too large; split it"
+    assert report(RowsRefusedError((cell, whole)), "table")
+    told = capsys.readouterr().err.splitlines()
+    assert told[0] == "refused: 2 errors, nothing was kept"
+    assert told[1] == "  landings row 2, day = 'x': is no day; write it so: 2026-03-14"
+    assert told[2] == "  all.xlsx: is too large; split it"
