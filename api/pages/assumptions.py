@@ -40,7 +40,6 @@ LIMIT_FIELDS: Final = (
 )
 USES: Final[tuple[tuple[Place, frozenset[str]], ...]] = (
     (READINGS_DUE, frozenset({CHANCE_UNREAD})),
-    (READINGS_DUE, frozenset({CHANCE_UNREAD})),
     (SPARES, frozenset(ON_THE_SHELF)),
     (COST, frozenset({*ASKED, *FUEL_INPUTS})),
     (
