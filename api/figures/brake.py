@@ -12,13 +12,15 @@ from lifecycle.story import BrakeStory
 BINS = 14
 CLOSE_DAYS = 120
 LAST_THIRD = 2 / 3
+LEFT_SHARE = 0.3  # of the plot: there the words beside the line of today stand to its right
 
 
 def wear_plot(story: BrakeStory) -> go.Figure:
     """Length of the governing pin over the braked landings of the present run."""
     made = figure(
         x={"title": {"text": "braked landings of this run"}, "rangemode": "tozero", "tickformat": ",d"},
-        y={"title": {"text": "pin left, mm"}, "rangemode": "tozero", "tickformat": ".0f"},
+        # No pin is shorter than nothing, however far a fan spreads.
+        y={"title": {"text": "pin left, mm"}, "rangemode": "nonnegative", "tickformat": ".0f"},
         legend=True,
     )
     _fan(made, story)
@@ -46,7 +48,7 @@ def wear_plot(story: BrakeStory) -> go.Figure:
                 "font": {"color": INK},
                 "bgcolor": PAPER,
                 "yanchor": "top",
-                "xanchor": "right",
+                "xanchor": "left" if landings_now(story) < LEFT_SHARE * _end(story) else "right",
             },
         )
     return made
@@ -57,15 +59,14 @@ def wear_ahead(story: BrakeStory) -> go.Figure:
     made = wear_plot(story)
     now, fan = landings_now(story), story.fan_by_landings
     first = now * LAST_THIRD
-    end = now + max(each.landings for each in fan)
     seen = [each.left_high for each in story.fit if each.landings >= first]
     seen += [each.left_mm for each in story.readings if each.left_mm is not None and each.landings >= first
              and each.run == story.runs[0].run]  # fmt: skip
     high = max([*seen, *(each.left_p90 for each in fan)])
     low = min([*(each.left_p10 for each in fan), high if story.limit_mm is None else story.limit_mm])
-    room = 0.08 * (high - low)
-    made.update_xaxes(range=[first, end], rangemode="normal")
-    made.update_yaxes(range=[low - room, high + room], rangemode="normal")
+    room = 0.08 * (high - max(low, 0.0))
+    made.update_xaxes(range=[first, _end(story)], rangemode="normal")
+    made.update_yaxes(range=[max(low - room, 0.0), high + room], rangemode="normal")
     return made
 
 
@@ -110,6 +111,11 @@ def _fan(made: go.Figure, story: BrakeStory) -> None:
         name="middle ahead",
         hovertemplate="%{x:,.0f} landings: ≈ %{y:.1f} mm<extra></extra>",
     )
+
+
+def _end(story: BrakeStory) -> float:
+    """Landings of the run at the end of the fan."""
+    return landings_now(story) + max(each.landings for each in story.fan_by_landings)
 
 
 def landings_now(story: BrakeStory) -> float:
