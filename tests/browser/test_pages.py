@@ -33,7 +33,7 @@ PAGES = {
     "removals": "/removals",
     "wear drivers": "/wear-drivers",
     "model fit": "/model-fit",
-    "against facts": "/against-facts?again=4",
+    "against facts": "/against-facts?again=1",
     "assumptions": "/assumptions",
     "assumption": "FIRST ASSUMPTION",
     "people": "/people",

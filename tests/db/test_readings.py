@@ -252,7 +252,7 @@ def test_a_ruled_reading_counts_from_then_on(ledger):
     number = held_one(ledger)
     rule(ledger, BEN, number)
     assert record(ledger, reading("04-01", "43.5", "43.5")).held == 0
-    with pytest.raises(RowsRefusedError, match="not held"):
+    with pytest.raises(RowsRefusedError, match="neither held nor in doubt"):
         rule(ledger, BEN, number)
 
 
