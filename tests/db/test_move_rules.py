@@ -21,7 +21,7 @@ from db.lookup import aircraft_type_ids, brake_type_ids, brakes_by_serial, curre
 from db.records.brakes import Brake, Installation, ShopVisit
 from db.records.fleet import Effectivity
 from db.records.readings import PinReading
-from db.session import Session
+from db.session import Session, open_engine
 from db.verify import verify
 from db.whereabouts import BACK as BACK_FROM_SHOP
 from db.whereabouts import IN_STOCK, whereabouts
@@ -69,11 +69,15 @@ def fitted(small_fleet):
 
 
 @pytest.fixture(scope="module")
-def fitted_once(sqlite_fleet):
-    """The same for all that is refused: nothing of it is kept, so one ledger serves for all."""
-    with Session(sqlite_fleet) as session:
-        done(session, "2024-01-01", on=[on("S1"), on("S2", "2")])
-        yield session
+def fitted_once(sqlite_copies):
+    """The same for all that is refused: nothing of it is kept, so one ledger of its own serves for all."""
+    with sqlite_copies("fitted_once") as url:
+        engine = open_engine(url)
+        with Session(engine) as session:
+            fleet(session)
+            done(session, "2024-01-01", on=[on("S1"), on("S2", "2")])
+            yield session
+        engine.dispose()
 
 
 def test_where_one_part_is_refused_nothing_of_the_order_is_kept(fitted):

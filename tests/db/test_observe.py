@@ -280,7 +280,8 @@ def test_only_approved_assumptions_dated_by_the_day_count(session, fleet):
     first = assumption(session, "overhaul_cost", 9000.0, brake_type=fleet["brake_type"], low=8000.0)
     assumption(session, "overhaul_cost", 1.0, approved=False)
     assumption(session, "labour_rate", 80.0, dated=days(3))
-    assumption(session, "overhaul_cost", 2.0, fact=first, supersedes=first, version=2, approved=False)
+    later = {"fact": first, "supersedes": first, "version": 2, "brake_type": fleet["brake_type"]}
+    assumption(session, "overhaul_cost", 2.0, approved=False, **later)
     found = observe_assumptions(session, on=days(2), known=known_by(session, FAR))
     (only,) = found.items
     assert (only.name, only.value, only.unit, only.low, only.high) == (
