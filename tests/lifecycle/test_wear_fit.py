@@ -91,7 +91,11 @@ def test_averaged_readings_and_levels_taken_anew_are_those_of_the_dense_normal()
 
 
 def test_plain_mixed_model_is_that_of_the_reference_library():
-    """statsmodels MixedLM with powell and tight tolerances: rate to 1e-10, variances to 1e-7."""
+    """
+    statsmodels MixedLM with powell and tight tolerances: rate to 1e-10, variances to 1e-6.
+
+    Its search stops where the last digits of the criterion end: 4e-12 of it are 4e-7 of the variance between runs.
+    """
     x, w = paths(np.random.default_rng(1), 200, 12, path_sd=0.0)
     fit = fit_wear(x, w, design=np.ones((200, 1)), path_noise=False)
     column = x.ravel()[:, None]
@@ -100,9 +104,9 @@ def test_plain_mixed_model_is_that_of_the_reference_library():
         warnings.simplefilter("ignore")  # it warns of options that its optimiser does take
         reference = model.fit(reml=True, method="powell", xtol=1e-12, ftol=1e-14, maxiter=10_000)
     assert fit.rate[0] == pytest.approx(reference.fe_params[0], rel=1e-10)
-    assert fit.rate_sd**2 == pytest.approx(reference.cov_re[0, 0], rel=1e-7)
+    assert fit.rate_sd**2 == pytest.approx(reference.cov_re[0, 0], rel=1e-6)
     assert fit.measurement_sd**2 == pytest.approx(reference.scale, rel=1e-7)
-    assert fit.criterion == pytest.approx(-2 * reference.llf, rel=1e-9)
+    assert fit.criterion == pytest.approx(-2 * reference.llf, rel=1e-13, abs=1e-10)
 
 
 def test_path_noise_of_one_run_is_that_of_the_reference_library():
