@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from api.forms import day_typed
 from api.studies import ask
 from db.imports.refused import CellError
+from db.lookup import LAST_NUMBER
 from lifecycle.study import Study
 
 
@@ -47,7 +48,7 @@ def asked_study(
     request: Request,
     on: Annotated[AskedDay, Query(description="day forecast from")] = None,
     known_on: Annotated[AskedDay, Query(description="as recorded by then")] = None,
-    seed: Annotated[int | None, Query(ge=0)] = None,
+    seed: Annotated[int | None, Query(ge=0, le=LAST_NUMBER)] = None,
 ) -> Study:
     """The study of the days in the query; by default the last day on record, as known now."""
     state = request.app.state

@@ -8,6 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from db.errors import NotFoundError
+from db.lookup import LAST_NUMBER
 from db.records.loads import FileLoad, LoadWithdrawal
 
 
@@ -55,7 +56,8 @@ class LoadMade:
 
 def load_of(session: Session, number: int) -> LoadMade:
     """Return one load."""
-    found = session.execute(_every().where(FileLoad.number == number)).one_or_none()
+    asked = _every().where(FileLoad.number == number)
+    found = session.execute(asked).one_or_none() if 0 < number <= LAST_NUMBER else None
     if found is None:
         raise NotFoundError(f"no load has the number {number}; look it up in the list of loads")
     return _made(found)

@@ -18,6 +18,8 @@ from db.records.fleet import Aircraft, AircraftChange, AircraftType, BaseStation
 from db.records.log import ChainHead, Change
 
 NOT_FOUND: Final = 0
+# No database keeps a longer number; asking for one is an error of its own.
+LAST_NUMBER: Final = 2**63 - 1
 SEVERAL: Final = -1
 # Above this many, reading a whole column is quicker than asking for each, and databases limit what one query carries.
 ASKED_ONE_BY_ONE: Final = 900

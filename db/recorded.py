@@ -17,7 +17,7 @@ from db.exported import TABLES
 from db.files import ENTERED, File
 from db.files.column import MONTH
 from db.frames import frame_of
-from db.lookup import among, current
+from db.lookup import LAST_NUMBER, among, current
 from db.records.brakes import Brake, Installation, Removal
 from db.records.fleet import Aircraft, AircraftChange, AircraftType, BaseStation, BrakeType
 from db.records.log import Change
@@ -96,7 +96,7 @@ def find_record(session: Session, number: int) -> tuple[str, int]:
             for kind, model in KINDS.items()
         )
     )
-    found = session.execute(asked).first()
+    found = session.execute(asked).first() if 0 < number <= LAST_NUMBER else None
     if found is None:
         raise NotFoundError(
             f"no record has the number {number}; look it up under Where this comes from, or on the brake's record"
