@@ -8,8 +8,10 @@ because some of them may have been ended since the backup was made.
 import datetime as dt
 import json
 import sqlite3
+import struct
 import tempfile
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -25,6 +27,17 @@ from db.session import Session, open_engine
 from db.verify import Verified, verify
 
 MOST_MANIFEST: Final = 1 << 20
+# What reading a damaged archive ends in, wherever the damage lies.
+DAMAGED: Final = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    NotImplementedError,
+    RuntimeError,
+    EOFError,
+    KeyError,
+    ValueError,
+)
 
 
 @dataclass(frozen=True)
@@ -66,7 +79,7 @@ def read_manifest(file: Path) -> Manifest:
             return Manifest(**json.loads(packed.open(MANIFEST).read(MOST_MANIFEST)))
     except OSError as error:
         raise LedgerError(f"{file} cannot be read ({error.strerror}); name a backup that can") from error
-    except (zipfile.BadZipFile, KeyError, TypeError, ValueError) as error:
+    except (*DAMAGED, TypeError) as error:
         raise LedgerError(
             f"{file} is no backup of a ledger, or a damaged one ({error}); name another"
         ) from None
@@ -91,7 +104,7 @@ def _unpack(file: Path, folder: Path) -> Manifest:
         ):
             while piece := held.read(PIECE):
                 kept.write(piece)
-    except (zipfile.BadZipFile, KeyError, EOFError, ValueError) as error:
+    except DAMAGED as error:
         raise LedgerError(f"{file} is a damaged backup ({error}); name another") from None
     found = digest_of(folder / LEDGER)
     if found != manifest.sha256:

@@ -121,11 +121,11 @@ def fuzz(app, tokens, cases):
     return answers
 
 
-def test_three_hundred_requests_meet_no_fault_and_no_answer_undescribed(asked):
-    answers = fuzz(*asked, 300)
-    assert {200, 201, 422} <= set(answers)
+def test_a_hundred_requests_meet_no_fault_and_no_answer_undescribed(asked):
+    answers = fuzz(*asked, 100)
+    assert {200, 422} <= set(answers)
 
 
 @pytest.mark.long
 def test_ten_thousand_requests_meet_no_fault_and_no_answer_undescribed(asked):
-    fuzz(*asked, 10_000)
+    assert {200, 201, 422} <= set(fuzz(*asked, 10_000))

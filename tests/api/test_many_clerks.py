@@ -42,7 +42,7 @@ def work(url, folder, *, clerks, pause, **enough):
 
 
 def test_six_clerks_at_once_lose_nothing(url, tmp_path):
-    heard = work(url, tmp_path, clerks=6, pause=0.0, things=8)
+    heard = work(url, tmp_path, clerks=6, pause=0.0, things=3)
     assert heard.landings
     assert heard.corrected.total()
 
