@@ -129,3 +129,7 @@ def test_a_hundred_requests_meet_no_fault_and_no_answer_undescribed(asked):
 @pytest.mark.long
 def test_ten_thousand_requests_meet_no_fault_and_no_answer_undescribed(asked):
     assert {200, 201, 422} <= set(fuzz(*asked, 10_000))
+
+
+# Servers and load of minutes: with the long forms, so that the normal run stays short.
+pytestmark = pytest.mark.long

@@ -235,3 +235,7 @@ def test_a_database_server_that_is_killed_loses_nothing_acknowledged(born, tmp_p
             f"server killed 10 times (seed {seed}), {entries} acknowledged entries all there, {loads} imports whole, "
             f"back in {max(back):.1f} s at most"
         )
+
+
+# Servers and load of minutes: with the long forms, so that the normal run stays short.
+pytestmark = pytest.mark.long

@@ -58,3 +58,7 @@ def test_fifty_clerks_at_once_lose_nothing_and_wait_less_than_a_second(url, tmp_
 @pytest.mark.long
 def test_fifty_clerks_who_never_pause_lose_nothing(url, tmp_path):
     work(url, tmp_path, clerks=50, pause=0.0, things=10)
+
+
+# Servers and load of minutes: with the long forms, so that the normal run stays short.
+pytestmark = pytest.mark.long

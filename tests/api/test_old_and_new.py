@@ -92,3 +92,7 @@ def test_the_program_before_the_last_migration_and_this_one_work_together(empty_
 def git(*words):
     """What git prints; nothing where there is no history."""
     return subprocess.run(["git", *words], cwd=ROOT, capture_output=True, text=True, check=False).stdout
+
+
+# Servers and load of minutes: with the long forms, so that the normal run stays short.
+pytestmark = pytest.mark.long
