@@ -39,17 +39,7 @@ class DriverRow:
     """One line of the file."""
 
     brake_type: str
-    driver: str
-    level: str
-    unit: str
-    effect: float
-    low: float
-    high: float
-    chance: float
-    criterion_gain: float
-    used: bool
-    effect_used: float
-    runs: int
+    effect: WearDriver
 
 
 @dataclass(frozen=True)
@@ -75,7 +65,7 @@ def wear_drivers(request: Request, study: AskedStudy, form: AskedForm) -> Respon
 
 def rows(found: Sequence[TypeFit]) -> tuple[DriverRow, ...]:
     """Every effect of every type, a line each."""
-    return tuple(DriverRow(one.brake_type, **vars(driver)) for one in found for driver in one.drivers)
+    return tuple(DriverRow(one.brake_type, driver) for one in found for driver in one.drivers)
 
 
 def page_of(frame: Frame, study: Study, found: Sequence[TypeFit]) -> WearDriversPage:

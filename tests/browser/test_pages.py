@@ -40,29 +40,6 @@ PAGES = {
     "account": "/account",
     "refusal": "/changeouts?risk=7",
 }
-WITHOUT_CHARTS = (
-    "front",
-    "find",
-    "claim choice",
-    "readings due",
-    "wear drivers",
-    "landings",
-    "pins",
-    "pins choice",
-    "events",
-    "entry quality",
-    "sheets",
-    "moves",
-    "brake to move",
-    "corrections",
-    "held",
-    "bring in",
-    "assumptions",
-    "assumption",
-    "people",
-    "account",
-    "refusal",
-)
 WITHOUT_FIGURES = (
     "find",
     "claim choice",
@@ -77,12 +54,13 @@ WITHOUT_FIGURES = (
     "corrections",
     "held",
     "bring in",
+    "assumptions",
+    "assumption",
     "people",
     "account",
     "refusal",
-    "assumptions",
-    "assumption",
 )
+WITHOUT_CHARTS = (*WITHOUT_FIGURES, "front", "readings due", "wear drivers")
 PAPER_PX = {"A4": (703, 1032), "Letter": (725, 965)}
 FOCUS = "rgb(106, 27, 154) solid 3px"
 
