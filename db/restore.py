@@ -32,7 +32,6 @@ DAMAGED: Final = (
     zipfile.BadZipFile,
     zlib.error,
     struct.error,
-    NotImplementedError,
     RuntimeError,
     EOFError,
     KeyError,

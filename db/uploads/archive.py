@@ -54,7 +54,7 @@ def check_archive(content: bytes) -> bool:
             members = archive.infolist()
             _check_members(members, content.rfind(END))
             return _check_contents(archive, members)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, struct.error, ValueError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, struct.error, ValueError) as error:
         raise UploadRefusedError(f"cannot be read as a workbook ({error})"[:200], AS_XLSX) from error
 
 
