@@ -1,11 +1,14 @@
 """
 The whole ledger as an import folder or a workbook: what is current at a point, in the columns of the files.
 
-Importing it into an empty ledger gives equal current facts. Texts that a spreadsheet would run are quoted (an
+Importing it into an empty ledger gives equal current facts. Editions go along to be read, and are not imported: they
+speak of the log that they were frozen in. Texts that a spreadsheet would run are quoted (an
 apostrophe before them, which the import takes off); numbers stay numbers, lengths stay as typed.
 """
 
 import csv
+import json
+from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,12 +17,13 @@ from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from sqlalchemy.orm import Session
 
+from db.editions import Edition, editions, shown_in
 from db.errors import LedgerError
 from db.exported import exported
 from db.files import File
 from db.files.column import DAYS, LENGTH, MONTH, NUMBERS, WORD
 from db.imports.quoting import quoted, to_sheet
-from db.imports.source import README
+from db.imports.source import EDITIONS, README
 from db.lookup import Known
 from db.studies import hash_at
 
@@ -46,6 +50,11 @@ def _folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
             writer.writerow(frame.columns)
             writer.writerows(zip(*(_cells(file, frame[name]) for name in frame), strict=True))
         rows[file.name] = len(frame)
+    frozen = [{**asdict(each), "shown": shown_in(session, each.number)} for each in editions(session, known)]
+    if frozen:
+        text_of = json.dumps(frozen, ensure_ascii=False, indent=1, default=str)
+        (folder / f"{EDITIONS}.json").write_text(text_of + "\n", encoding="utf-8")
+        rows[EDITIONS] = len(frozen)
     (folder / f"{README}.txt").write_text("\n".join(_told(session, known)) + "\n", encoding="utf-8")
     return rows
 
@@ -75,6 +84,18 @@ def _workbook(session: Session, path: Path, known: Known) -> dict[str, int]:
         for row in zip(*(_cells(file, frame[name]) for name in frame), strict=True):
             sheet.append([_sheet_cell(sheet, value) for value in row])
         rows[file.name] = len(frame)
+    if frozen := editions(session, known):
+        # What they showed is longer than a cell holds; an export as a folder has it.
+        sheet = workbook.create_sheet(EDITIONS)
+        sheet.append([field.name for field in fields(Edition)])
+        for each in frozen:
+            sheet.append(
+                [
+                    _sheet_cell(sheet, quoted(value) if isinstance(value, str) else value)
+                    for value in asdict(each).values()
+                ]
+            )
+        rows[EDITIONS] = len(frozen)
     last = workbook.create_sheet(README)
     for line in _told(session, known):
         last.append([line])

@@ -9,14 +9,20 @@ from db.imports.written import PLAIN, Written
 
 ROWS_AT_ONCE: Final = 20_000
 README: Final = "README"
+EDITIONS: Final = "editions"
 
 # Called with the steps done and the steps in all; a row is one step to read and one to record.
 Progress = Callable[[int, int], None]
 
 
 def is_readme(name: str) -> bool:
-    """Whether a file (without its ending) or sheet of this name tells of records and holds none: it is passed over."""
-    return name.upper() == README
+    """
+    Whether a file (without its ending) or sheet of this name is passed over.
+
+    A README tells of records and holds none; an edition was frozen in the log of the ledger that it came from, and
+    travels on in a backup, not by import.
+    """
+    return name.upper() in (README, EDITIONS.upper())
 
 
 class Meter:

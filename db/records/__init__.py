@@ -1,5 +1,29 @@
 """The tables, by noun."""
 
-from db.records import brakes, checks, economics, fleet, loads, log, people, readings, scores, sheets
+from db.records import (
+    brakes,
+    checks,
+    economics,
+    editions,
+    fleet,
+    loads,
+    log,
+    people,
+    readings,
+    scores,
+    sheets,
+)
 
-__all__ = ["brakes", "checks", "economics", "fleet", "loads", "log", "people", "readings", "scores", "sheets"]
+__all__ = [
+    "brakes",
+    "checks",
+    "economics",
+    "editions",
+    "fleet",
+    "loads",
+    "log",
+    "people",
+    "readings",
+    "scores",
+    "sheets",
+]
