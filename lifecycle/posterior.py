@@ -162,6 +162,8 @@ def widened(state: RunPosterior, extra_var: Floats, *, measurement_sd: float) ->
     RunPosterior
         Rate, wear, its variance and their covariance stand as they are.
     """
+    if not extra_var.any():
+        return state
     rate_var = state.rate_var + extra_var
     share = np.divide(state.rate_var, rate_var, out=np.ones_like(rate_var), where=extra_var > 0)
     gap = state.gap * share

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from lifecycle.drag import Drift, doubt_rate, find_drift
@@ -16,13 +17,13 @@ from lifecycle.within_limit import latest_checks, learn_from_checks
 
 @dataclass(frozen=True)
 class RunStates:
-    """Rows of `FleetFit.posterior` and of `FleetFit.gated` for the runs of one type."""
+    """Rows of `FleetFit.posterior` for the runs of one type, and how their readings were judged."""
 
     posterior: pd.DataFrame
-    gated: pd.DataFrame
+    judged: Gated
 
 
-def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunStates:
+def state_of(model: TypeModel, case: WearCase) -> RunStates:
     """
     Judge the readings of each run by the model of its type and draw the posterior from those that pass.
 
@@ -32,13 +33,11 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
         Of the brake type.
     case : WearCase
         Its runs.
-    readings : DataFrame
-        `Runs.readings`, which the case points into.
 
     Returns
     -------
     RunStates
-        One row a run; one row a reading kept out.
+        One row a run.
     """
     count = len(case.runs)
     z = model.covariates.columns(case.shares, count)
@@ -69,13 +68,16 @@ def state_of(model: TypeModel, case: WearCase, readings: pd.DataFrame) -> RunSta
             "readings": state.readings,
             "gated": np.count_nonzero(judged.gated, axis=0),
             "kind": np.where(state.readings > 0, model.kind, "assumed").astype(str),
+            "warnings": _objects(_warnings(state, judged, drift, case.readings)),
         },
         index=case.runs.index,
+        copy=False,
     )
-    frame["warnings"] = pd.Series(
-        _warnings(state, judged, drift, case.readings), index=frame.index, dtype=object
-    )
-    return RunStates(frame, _gated_rows(case, judged, readings))
+    return RunStates(frame, judged)
+
+
+def _objects(values: list[tuple[str, ...]]) -> npt.NDArray[np.object_]:
+    return np.fromiter(values, dtype=object, count=len(values))
 
 
 def _degrees(model: TypeModel, state: RunPosterior, before: Floats) -> Floats:
@@ -88,7 +90,7 @@ def _warnings(state: RunPosterior, judged: Gated, drift: Drift, readings: Readin
     out, again = np.count_nonzero(judged.gated, axis=0), np.count_nonzero(judged.reopened, axis=0)
     lost, copied = np.isnan(state.wear_mm), _copied(readings)
     said: list[tuple[str, ...]] = [()] * lost.size
-    for run in np.flatnonzero((out > 0) | (again > 0) | lost | copied | (drift.sign != 0)):
+    for run in np.flatnonzero(out + again + lost + copied + np.abs(drift.sign)):
         found = []
         if out[run]:
             found.append(f"{out[run]} reading(s) far from the path: kept out of the rate")
@@ -116,7 +118,24 @@ def _copied(readings: Readings) -> Bools:
     return np.asarray(flat & flown & (np.count_nonzero(readings.valid, axis=0) >= 3))
 
 
-def _gated_rows(case: WearCase, judged: Gated, readings: pd.DataFrame) -> pd.DataFrame:
+def kept_out(case: WearCase, judged: Gated, readings: pd.DataFrame) -> pd.DataFrame:
+    """
+    Readings that the model of a type does not explain.
+
+    Parameters
+    ----------
+    case : WearCase
+        Runs of the type.
+    judged : Gated
+        From `state_of`.
+    readings : DataFrame
+        `Runs.readings`, which the case points into.
+
+    Returns
+    -------
+    DataFrame
+        Rows of `FleetFit.gated`, one a reading.
+    """
     reading, run = np.nonzero(judged.gated | judged.reopened)
     chosen = readings.iloc[case.source[reading, run]]
     return pd.DataFrame(

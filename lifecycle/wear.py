@@ -12,7 +12,7 @@ from scipy.stats import t as student
 from lifecycle.covariates import shares_at
 from lifecycle.errors import NotEnoughDataError
 from lifecycle.exposure import Runs
-from lifecycle.run_state import state_of
+from lifecycle.run_state import kept_out, state_of
 from lifecycle.type_model import (
     TypeModel,
     assume_type,
@@ -23,7 +23,7 @@ from lifecycle.type_model import (
     leans_on,
     typical_of,
 )
-from lifecycle.wear_case import WearCase, cases_by_type
+from lifecycle.wear_case import cases_by_type
 from lifecycle.wear_drivers import WearDriver, what_drives_wear
 
 # Below so many runs a type is fitted again with beliefs centred on what the other types showed.
@@ -165,11 +165,12 @@ def fit_fleet(runs: Runs) -> FleetFit:
         }
     assumed = assume_type(typical_of(list(fitted.values())))
     models = {name: fitted.get(name, assumed) for name in cases}
-    posterior, gated = _states(models, cases, runs)
+    states = {name: state_of(models[name], case) for name, case in cases.items()}
+    gated = [kept_out(cases[name], state.judged, runs.readings) for name, state in states.items()]
     return FleetFit(
         types=tuple(_type_fit(name, models[name]) for name in cases),
-        posterior=posterior,
-        gated=gated,
+        posterior=_together([state.posterior for state in states.values()], runs),
+        gated=pd.concat(gated, ignore_index=True),
         models=models,
         unread=assumed,
     )
@@ -192,8 +193,8 @@ def refresh(fit: FleetFit, runs: Runs) -> pd.DataFrame:
         As `FleetFit.posterior`, index as ``runs.runs``.
     """
     cases = cases_by_type(runs)
-    models = {name: fit.models.get(name, fit.unread) for name in cases}
-    return _states(models, cases, runs)[0]
+    states = [state_of(fit.models.get(name, fit.unread), case) for name, case in cases.items()]
+    return _together([state.posterior for state in states], runs)
 
 
 def driven(fit: FleetFit, runs: Runs) -> tuple[TypeFit, ...]:
@@ -249,13 +250,9 @@ def prior_rate(fit: FleetFit, brake_type: str, position_group: str = "", base: s
     )
 
 
-def _states(
-    models: Mapping[str, TypeModel], cases: Mapping[str, WearCase], runs: Runs
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Posterior of every run and the readings kept out, from the models as they are."""
-    found = [state_of(models[name], case, runs.readings) for name, case in cases.items()]
-    posterior = pd.concat([state.posterior for state in found]).reindex(runs.runs.index)
-    return posterior, pd.concat([state.gated for state in found], ignore_index=True)
+def _together(posteriors: list[pd.DataFrame], runs: Runs) -> pd.DataFrame:
+    """Rows of all types in the order of the runs; those of one type are in it already."""
+    return posteriors[0] if len(posteriors) == 1 else pd.concat(posteriors).reindex(runs.runs.index)
 
 
 def _type_fit(brake_type: str, model: TypeModel) -> TypeFit:

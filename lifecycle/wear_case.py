@@ -1,13 +1,21 @@
 """The readings of one brake type as arrays, out of the frames of `Runs`."""
 
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from lifecycle.covariates import LANDINGS, bends_of_places, shares_flown, shares_now
+from lifecycle.covariates import (
+    LANDINGS,
+    Spans,
+    bends_of_places,
+    numbered,
+    shares_flown,
+    shares_now,
+    spans_of,
+)
 from lifecycle.exposure import Runs
 from lifecycle.landing_kinds import AHEAD, KINDS
 from lifecycle.pathfilter import Floats, Readings, arrange
@@ -36,7 +44,7 @@ class WearCase:
         Median resolution of the readings.
     check_landings, limit_wear_mm : array of shape (n_runs,)
         Landings at the last check "within limit" without a value, NaN where there is none; wear at the limit after the
-        re-shims by the last usable reading, NaN where no limit is known.
+        re-shims by the last usable reading, NaN where no limit is known, or no run has such a check.
     bends : dict
         By how much the landings at a level, or a counter, run ahead of its share of the run's landings: arrays of
         shape (n_readings, n_runs), only where some run's do.
@@ -67,30 +75,25 @@ def cases_by_type(runs: Runs) -> dict[str, WearCase]:
     dict
         Cases by brake type, in alphabetical order; a type without readings has an empty one.
     """
-    types, code = np.unique(runs.runs["brake_type"].to_numpy(str), return_inverse=True)
-    place = pd.Series(np.arange(len(runs.runs)), index=runs.runs.index)
+    types, code = numbered(runs.runs["brake_type"])
     places = runs.spans if runs.places is None else runs.places
-    of_span = _places(place, places["run"])
-    usable = np.flatnonzero(runs.readings["usable"].to_numpy(bool))
-    of_reading = _places(place, runs.readings["run"])[usable]
-    checked = np.flatnonzero(
-        (runs.readings["why_not"] == ONLY_CHECKED).to_numpy() & ~runs.readings["at_or_below"].to_numpy(bool)
-    )
-    # In time order, so the last assignment to a run stands.
-    check_landings = np.full(len(runs.runs), np.nan)
-    of_check = _places(place, runs.readings["run"].iloc[checked])
-    check_landings[of_check] = runs.readings["landings"].to_numpy(float)[checked]
+    log = _Log(runs.readings)
+    usable = np.flatnonzero(log["usable"])
+    index = runs.runs.index.to_numpy()
+    of_span, of_reading = _rows(index, places["run"].to_numpy()), _rows(index, log["run"][usable])
+    check_landings = _last_checks(log, index)
     cases = {}
     for number, brake_type in enumerate(types):
         rows = np.flatnonzero(code == number)
         local = np.full(code.size, -1)
         local[rows] = np.arange(rows.size)
         mine, spans = code[of_reading] == number, code[of_span] == number
-        cases[str(brake_type)] = _case(
-            runs.runs.iloc[rows],
-            places.iloc[np.flatnonzero(spans)],
+        every = len(types) == 1  # a frame is not copied for that: one brake's new reading waits for it
+        cases[brake_type] = _case(
+            runs.runs if every else runs.runs.iloc[rows],
+            places if every else places.iloc[np.flatnonzero(spans)],
             local[of_span[spans]],
-            runs.readings,
+            log,
             usable[mine],
             local[of_reading[mine]],
             check_landings[rows],
@@ -98,15 +101,41 @@ def cases_by_type(runs: Runs) -> dict[str, WearCase]:
     return cases
 
 
-def _places(place: pd.Series, run: pd.Series) -> Indices:
-    return place.reindex(run).to_numpy(np.int64)
+class _Log(dict[str, npt.NDArray[Any]]):
+    """Columns of a frame as arrays, each taken out once."""
+
+    def __init__(self, frame: pd.DataFrame) -> None:
+        super().__init__()
+        self.frame = frame
+
+    def __missing__(self, name: str) -> npt.NDArray[Any]:
+        self[name] = self.frame[name].to_numpy()
+        return self[name]
+
+
+def _rows(index: Indices, run: Indices) -> Indices:
+    """Row of each run, all of them on the index."""
+    order = np.argsort(index)
+    return np.asarray(order[np.searchsorted(index, run, sorter=order)])
+
+
+def _last_checks(log: _Log, index: Indices) -> Floats:
+    """Landings of each run at its last check "within limit" without a value; NaN where there is none."""
+    found = np.full(index.size, np.nan)
+    only_checked = log["why_not"] == ONLY_CHECKED
+    if not only_checked.any():
+        return found
+    checked = np.flatnonzero(only_checked & ~log["at_or_below"].astype(bool))
+    # In time order, so the last assignment to a run stands.
+    found[_rows(index, log["run"][checked])] = log["landings"][checked]
+    return found
 
 
 def _case(  # noqa: PLR0913, PLR0917 (three frames, each with its rows)
     runs: pd.DataFrame,
     spans: pd.DataFrame,
     span_place: Indices,
-    readings: pd.DataFrame,
+    log: _Log,
     chosen: Indices,
     reading_place: Indices,
     check_landings: Floats,
@@ -121,35 +150,38 @@ def _case(  # noqa: PLR0913, PLR0917 (three frames, each with its rows)
 
     def laid(name: str) -> Floats:
         values = np.full(shape, np.nan)
-        values[row, column] = readings[name].to_numpy(float)[chosen]
+        values[row, column] = log[name][chosen]
         return values
 
     landings = laid("landings")
+    again = "segment" in log.frame and log["segment"][chosen].any()
     arranged = arrange(
         landings.T,
         laid("wear_mm").T,
         known_start=runs["known_start"].to_numpy(bool),
-        restart=_restarts(laid("segment")).T if "segment" in readings else False,
+        restart=_restarts(laid("segment")).T if again else False,
     )
     until = arranged.landings[-1] if shape[0] else np.zeros(len(runs))
-    places = shares_flown(spans, span_place, until, runs)
-    began = _began(spans, span_place, len(runs))
-    counters = {name: laid(name) for name in KINDS if name in readings}
+    flown, now = spans_of(spans, span_place), shares_now(runs)
+    places = shares_flown(flown, until, now)
+    began = _began(flown, len(runs))
+    counters = {name: laid(name) for name in KINDS if name in log.frame}
     kinds = {name: _per_landing(counters[name], arranged, began) for name in counters}
     ahead = {(LANDINGS, name): runs[name + AHEAD].to_numpy(float) for name in counters}
     bends = {(LANDINGS, name): _bend(counters[name], kinds[name], arranged, began) for name in counters}
     shares = {(LANDINGS, name): kinds[name] for name in counters}
-    resolution = readings["resolution_mm"].to_numpy(float)[chosen]
+    checked = bool(np.isfinite(check_landings).any())
+    resolution = log["resolution_mm"][chosen]
     return WearCase(
         runs=runs,
         readings=arranged,
         source=source,
         shares=places | shares,
-        shares_now=shares_now(runs) | ahead,
+        shares_now=now | ahead,
         resolution_mm=float(np.median(resolution)) if resolution.size else 0.0,
         check_landings=check_landings,
-        limit_wear_mm=_limit_wear(runs, arranged, laid("left_mm")),
-        bends=bends_of_places(spans, span_place, arranged.landings, places) | bends,
+        limit_wear_mm=_limit_wear(runs, arranged, laid("left_mm")) if checked else np.full(len(runs), np.nan),
+        bends=bends_of_places(flown, arranged.landings, places) | bends,
     )
 
 
@@ -164,10 +196,10 @@ def _limit_wear(runs: pd.DataFrame, readings: Readings, left_mm: Floats) -> Floa
     return np.asarray(start - limit + np.where(readings.valid.any(axis=0), steps, 0.0))
 
 
-def _began(spans: pd.DataFrame, place: Indices, count: int) -> Floats:
+def _began(spans: Spans, count: int) -> Floats:
     """Landings of each run at its first installation on record."""
     began = np.full(count, np.inf)
-    np.minimum.at(began, place, spans["landings_from"].to_numpy(float))
+    np.minimum.at(began, spans.place, spans.first)
     return np.where(np.isfinite(began), began, 0.0)
 
 

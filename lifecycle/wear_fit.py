@@ -192,6 +192,8 @@ def fit_readings(  # noqa: PLR0913 (as fit_wear)
 
 def with_free_level(readings: Readings) -> Readings:
     """Unknown starts as a level set by the run's first reading, where their distribution is not estimated."""
+    if not readings.unknown.any():
+        return readings
     first = readings.valid & (np.cumsum(readings.valid, axis=0) == 1) & (readings.unknown > 0)
     return replace(readings, restart=readings.restart | first, unknown=np.zeros_like(readings.unknown))
 

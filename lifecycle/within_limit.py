@@ -117,6 +117,8 @@ def learn_from_checks(
     N. L. Johnson, S. Kotz, N. Balakrishnan, Continuous Univariate Distributions vol. 1, 1994, section 13.10.1.
     """
     moved = np.isfinite(check.landings) & np.isfinite(state.wear_mm) & np.isfinite(check.wear_mm)
+    if not moved.any():
+        return state
     passed = passed_check(state, check, path_sd, measurement_sd)
     variance, wear, kept = passed.variance, passed.after, passed.kept
     slope = (

@@ -149,7 +149,7 @@ def with_the_truth(fleet, fit, told):
             measurement_sd=float(np.hypot(told.gauge_sd[number], told.step_mm / np.sqrt(12))),
         )
         seen = replace(model, fit=true, covariates=replace(model.covariates, levels=()))
-        found.append(state_of(seen, case, fleet.readings).posterior.assign(dof=np.inf))
+        found.append(state_of(seen, case).posterior.assign(dof=np.inf))
     return pd.concat(found).reindex(fleet.runs.index)
 
 

@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from lifecycle.covariates import Covariates, choose, shares_at, shares_flown
+from lifecycle.covariates import Covariates, choose, shares_at, shares_flown, shares_now, spans_of
 
 NOW = pd.DataFrame({"position_group": ["in", "out", "in"], "base": ["B", "A", "C"]})
 
@@ -13,14 +13,18 @@ def spans(*rows):
 
 def test_a_brake_that_moved_counts_at_each_base_by_its_landings():
     moved = spans((0, "A", "in", 0.0, 300.0), (0, "B", "in", 300.0, 900.0), (1, "A", "out", 0.0, 50.0))
-    shares = shares_flown(moved, moved["run"].to_numpy(), np.array([400.0, 50.0, 0.0]), NOW)
+    shares = shares_flown(
+        spans_of(moved, moved["run"].to_numpy()), np.array([400.0, 50.0, 0.0]), shares_now(NOW)
+    )
     assert shares["base", "A"].tolist() == [0.75, 1.0, 0.0]
     assert shares["base", "B"].tolist() == [0.25, 0.0, 0.0]
 
 
 def test_a_brake_that_has_not_landed_counts_where_it_is():
     fresh = spans((0, "A", "in", 0.0, 0.0), (1, "A", "out", 0.0, 50.0), (2, "C", "in", 0.0, 0.0))
-    shares = shares_flown(fresh, fresh["run"].to_numpy(), np.array([0.0, 50.0, 0.0]), NOW)
+    shares = shares_flown(
+        spans_of(fresh, fresh["run"].to_numpy()), np.array([0.0, 50.0, 0.0]), shares_now(NOW)
+    )
     assert shares["base", "C"].tolist() == [0.0, 0.0, 1.0]
     assert shares["base", "B"].tolist() == [1.0, 0.0, 0.0]
     assert sum(shares["base", level] for level in "ABC").tolist() == [1.0, 1.0, 1.0]

