@@ -3,7 +3,6 @@
 import itertools
 
 import numpy as np
-import pandas as pd
 import pytest
 from scipy.stats import norm
 
@@ -12,23 +11,8 @@ from lifecycle.errors import BadAssumptionError, NotEnoughDataError
 from lifecycle.mean_life import mean_life
 from lifecycle.own_rates import own_rates
 from lifecycle.wear import fit_fleet
+from tests.lifecycle.claim_histories import LIFE, rates
 from tests.lifecycle.wear_fleet import Brake, paths, runs_of
-
-LIFE = 1500.0
-
-
-def rates(rng, aircraft, brakes, *, life=LIFE, omega=0.08, tau=0.1, error=0.05, first=0):
-    """Shares of wear a landing, as `own_rates` gives them, drawn from the model; the figures are invented."""
-    own = np.repeat(rng.normal(0, omega, aircraft), brakes) + rng.normal(0, tau, aircraft * brakes)
-    share = (1 + omega**2 + tau**2) / life * (1 + own + rng.normal(0, error, own.size))
-    return pd.DataFrame(
-        {
-            "share": share,
-            "variance": (error / life) ** 2,
-            "aircraft": first + np.repeat(np.arange(aircraft), brakes),
-            "landings": 600.0,
-        }
-    )
 
 
 def plain_posterior(table, points=40):
