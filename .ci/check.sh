@@ -13,5 +13,5 @@ if [ "${1:-}" = "--long" ]; then marker="long"; shift; fi
 "$bin/mypy"
 "$bin/lint-imports"
 "$bin/python" .ci/file_sizes.py
-# A file's tests stay together, so that each server and browser is started once a worker.
-"$bin/python" -m pytest -n auto --dist loadfile -m "$marker" "$@"
+# Tests are grouped by tests/conftest.py, so that each server, browser and demo is started once.
+"$bin/python" -m pytest -n auto --dist loadgroup -m "$marker" "$@"

@@ -8,8 +8,10 @@ here, once a run, by `tests.servers`.
 import contextlib
 import itertools
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import NamedTuple
 
 import psycopg
 import pytest
@@ -17,6 +19,7 @@ from sqlalchemy import Engine
 
 from db.schema import migrate
 from db.session import Session, open_engine
+from seed_data.load import Demo, load_demo
 from tests.ledger import fleet
 from tests.servers import postgresql
 
@@ -24,6 +27,21 @@ from tests.servers import postgresql
 OPTIONS = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c max_connections=80"
 NUMBERS = itertools.count()
 Copies = Callable[[str], contextlib.AbstractContextManager[str]]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """A file's tests stay on one worker, and all that need the demo on one, so that each is set up once."""
+    for item in items:
+        wants_demo = "loaded_demo" in getattr(item, "fixturenames", ())
+        item.add_marker(pytest.mark.xdist_group("demo" if wants_demo else str(item.path)))
+
+
+class LoadedDemo(NamedTuple):
+    """What the load said, the database's address, and the time of the processor that it took."""
+
+    demo: Demo
+    url: str
+    cpu_seconds: float
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -131,3 +149,13 @@ def postgresql_template(postgresql_server: str) -> str:
 def postgresql_server() -> Iterator[str]:
     with postgresql(OPTIONS) as server:
         yield server.url
+
+
+@pytest.fixture(scope="session")
+def loaded_demo(tmp_path_factory: pytest.TempPathFactory) -> LoadedDemo:
+    """The demo as `load_demo` leaves it; who writes takes a copy."""
+    folder = tmp_path_factory.mktemp("demo")
+    url = f"sqlite:///{folder / 'demo.db'}"
+    began = time.process_time()
+    demo = load_demo(url, folder / "records")
+    return LoadedDemo(demo, url, time.process_time() - began)

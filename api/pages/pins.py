@@ -230,7 +230,7 @@ def _sheet_answer(session: Session, basis: WearBasis, form: Mapping[str, str], s
 def _notices(session: Session, basis: WearBasis) -> dict[int, tuple[NoticeTold, ...]]:
     """Notices of the brakes on the sheet, by their place on it."""
     brakes = {each.brake for each in basis.pins if each.brake}
-    found = in_sight(notices(session, aircraft=[], brakes=brakes), on=today())
+    found = in_sight(notices(session, aircraft=[], brakes=brakes), on=basis.on)
     told = told_notices(found)
     return {
         at: tuple(words_ for notice, words_ in zip(found, told, strict=True) if pins.brake in notice.brakes)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from seed_data.load import load_demo
+from tests.conftest import LoadedDemo
 
 NO_BROWSER = "no Chromium was found; install the Debian package `chromium` (apt-get install chromium)"
 BROWSERS = ("chromium", "chromium-browser")
@@ -19,10 +19,10 @@ SERVING = "import sys; from api.cli import main; sys.exit(main(sys.argv[1:]))"
 
 
 @pytest.fixture(scope="session")
-def demo_database(tmp_path_factory: pytest.TempPathFactory) -> str:
-    url = f"sqlite:///{tmp_path_factory.mktemp('demo') / 'demo.db'}"
-    load_demo(url)
-    return url
+def demo_database(loaded_demo: LoadedDemo, tmp_path_factory: pytest.TempPathFactory) -> str:
+    path = tmp_path_factory.mktemp("served") / "demo.db"
+    shutil.copy(loaded_demo.url.removeprefix("sqlite:///"), path)
+    return f"sqlite:///{path}"
 
 
 @pytest.fixture(scope="session")

@@ -1,7 +1,4 @@
-"""The invented fleet, generated and loaded once a run."""
-
-import time
-from typing import NamedTuple
+"""The invented fleet, generated once a run."""
 
 import pandas as pd
 import pytest
@@ -10,16 +7,7 @@ from db.lookup import known_by
 from db.observe import observe
 from db.session import Session, open_engine, reading
 from seed_data.generate import generate
-from seed_data.load import Demo, load_demo
 from seed_data.scenario import read_scenario
-
-
-class LoadedDemo(NamedTuple):
-    """What the load said, the database's address, and the time of the processor that it took."""
-
-    demo: Demo
-    url: str
-    cpu_seconds: float
 
 
 @pytest.fixture(scope="session")
@@ -42,19 +30,9 @@ def files(made):
 
 
 @pytest.fixture(scope="session")
-def loaded(tmp_path_factory):
-    """The demo as `load_demo` leaves it."""
-    folder = tmp_path_factory.mktemp("demo")
-    url = f"sqlite:///{folder / 'demo.db'}"
-    began = time.process_time()
-    demo = load_demo(url, folder / "records")
-    return LoadedDemo(demo, url, time.process_time() - began)
-
-
-@pytest.fixture(scope="session")
-def observed(scenario, loaded):
+def observed(scenario, loaded_demo):
     """Records of the demo through its last day, as known at its end."""
-    engine = open_engine(loaded.url)
+    engine = open_engine(loaded_demo.url)
     with Session(reading(engine)) as session:
         records = observe(session, on=scenario.last_day, known=known_by(session))
     engine.dispose()

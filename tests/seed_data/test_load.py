@@ -15,8 +15,8 @@ from seed_data.load import load_demo
 
 
 @pytest.fixture
-def session(loaded):
-    engine = open_engine(loaded.url)
+def session(loaded_demo):
+    engine = open_engine(loaded_demo.url)
     with Session(reading(engine)) as session:
         yield session
     engine.dispose()
@@ -28,15 +28,15 @@ def test_every_row_of_every_file_is_on_record(session, files):
         assert count == len(files[name]), name
 
 
-def test_what_was_loaded_is_told_in_one_line_with_the_seed(loaded, scenario):
-    line = str(loaded.demo)
+def test_what_was_loaded_is_told_in_one_line_with_the_seed(loaded_demo, scenario):
+    line = str(loaded_demo.demo)
     assert "\n" not in line
     assert f"seed {scenario.seed}" in line
     assert "invented" in line
 
 
-def test_few_readings_are_held_for_a_second_person(loaded, files):
-    assert 1 <= loaded.demo.held <= 0.01 * len(files["pin_readings"])
+def test_few_readings_are_held_for_a_second_person(loaded_demo, files):
+    assert 1 <= loaded_demo.demo.held <= 0.01 * len(files["pin_readings"])
 
 
 def test_the_last_effective_day_is_that_of_the_scenario(session, scenario):
@@ -56,11 +56,11 @@ def test_every_position_of_the_aircraft_still_owned_has_a_brake(session, files):
 
 
 @pytest.mark.long
-def test_the_demo_is_loaded_in_a_moment(loaded):
-    sys.stdout.write(f"the demo is loaded in {loaded.cpu_seconds:.1f} s of CPU\n")
-    assert loaded.cpu_seconds < 60
+def test_the_demo_is_loaded_in_a_moment(loaded_demo):
+    sys.stdout.write(f"the demo is loaded in {loaded_demo.cpu_seconds:.1f} s of CPU\n")
+    assert loaded_demo.cpu_seconds < 60
 
 
 @pytest.mark.long
-def test_the_demo_loads_into_postgresql_too(postgresql_url, loaded):
-    assert load_demo(postgresql_url) == loaded.demo
+def test_the_demo_loads_into_postgresql_too(postgresql_url, loaded_demo):
+    assert load_demo(postgresql_url) == loaded_demo.demo
