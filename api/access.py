@@ -42,6 +42,9 @@ ACTIONS: Final = {
     "brakes.read": Rule(EVERYONE, "rows", "see the record of a brake"),
     "fleet.read": Rule(EVERYONE, "fleet", "see wear by brake type over the whole fleet"),
     "money.read": Rule(DECIDERS, "fleet", "see cost per landing and the retrofit brief"),
+    "money.freeze": Rule(
+        PLANNERS, "fleet", "freeze editions of the retrofit brief, and withdraw them with a reason"
+    ),
     "assumptions.read": Rule(EVERYONE, "fleet", "see assumptions and their sources"),
     "assumptions.write": Rule(PLANNERS, "fleet", "propose assumptions"),
     "assumptions.approve": Rule(PLANNERS, "fleet", "approve what another person proposed"),

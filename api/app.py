@@ -6,7 +6,7 @@ from typing import Final
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
-from api import access, approvals, data, data_judged, data_loads, data_watched, ready, records
+from api import access, approvals, data, data_editions, data_judged, data_loads, data_watched, ready, records
 from api.body_limit import BodyLimit
 from api.daily_anchor import noting
 from api.logs import Logged
@@ -22,6 +22,7 @@ from api.pages import (
     claims,
     corrections,
     cost,
+    editions,
     entry_quality,
     events,
     held,
@@ -70,6 +71,7 @@ PAGES: Final = (
     wear_drivers,
     cost,
     retrofit,
+    editions,
     claims,
     against_facts,
     model_fit,
@@ -96,6 +98,7 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     app.include_router(data_judged.router, prefix="/api/v1")
     app.include_router(data_loads.router, prefix="/api/v1")
     app.include_router(data_watched.router, prefix="/api/v1")
+    app.include_router(data_editions.router, prefix="/api/v1")
     for page in PAGES:
         app.include_router(page.router, include_in_schema=False)
     app.include_router(assets.router, include_in_schema=False)

@@ -6,9 +6,14 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib.metadata import version
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from api.typed_words import above_zero, address, count, day, separator, share, small_chance
+from api.command_words import command, with_format, with_person
+from api.result_words import result_commands
+from api.typed_words import count, day, separator
+
+if TYPE_CHECKING:
+    from api.command_words import Commands
 
 DONE: Final = 0
 REFUSED: Final = 1
@@ -20,9 +25,9 @@ def main(words: Sequence[str] | None = None) -> int:
     # Threads of the linear algebra library cost more than they bring on matrices as small as ours.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     module, _, function = asked.does.partition(":")
-    command = getattr(importlib.import_module(f"api.commands.{module}"), function)
+    run = getattr(importlib.import_module(f"api.commands.{module}"), function)
     try:
-        return int(command(asked))
+        return int(run(asked))
     except KeyboardInterrupt:
         return REFUSED
     except BrokenPipeError:
@@ -47,43 +52,14 @@ def _parser() -> argparse.ArgumentParser:
     _ledger_commands(commands)
     _load_commands(commands)
     _backup_commands(commands)
-    _result_commands(commands)
+    result_commands(commands)
     _service_commands(commands)
     _people_commands(commands)
     return parser
 
 
-def _command(
-    commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
-    name: str,
-    does: str,
-    text: str,
-    *examples: str,
-) -> argparse.ArgumentParser:
-    made = commands.add_parser(
-        name,
-        help=text,
-        description=text,
-        epilog="examples:\n" + "\n".join(f"  pinledger {example}" for example in examples),
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    made.set_defaults(does=does)
-    made.add_argument(
-        "--db",
-        metavar="URL",
-        type=address,
-        default=os.environ.get("PINLEDGER_DB", "pinledger.db"),
-        help="a file (SQLite) or postgresql://...; default $PINLEDGER_DB, else pinledger.db",
-    )
-    return made
-
-
-def _with_format(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--format", choices=("table", "json", "csv"), default="table", help="default table")
-
-
-def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    made = _command(
+def _ledger_commands(commands: "Commands") -> None:
+    made = command(
         commands,
         "migrate",
         "ledger:migrate",
@@ -97,7 +73,7 @@ def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         help="PostgreSQL: set up this role for the service, which may add and read facts and change none; "
         "later migrations remember it",
     )
-    out = _command(
+    out = command(
         commands,
         "export",
         "ledger:export",
@@ -106,8 +82,8 @@ def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     )
     out.add_argument("folder", help="folder to write (made if missing), or a name ending in .xlsx")
     out.add_argument("--known-on", type=day, metavar="DATE", help="as recorded by then; default now")
-    _with_format(out)
-    check = _command(
+    with_format(out)
+    check = command(
         commands,
         "verify",
         "ledger:verify",
@@ -124,11 +100,11 @@ def _ledger_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     check.add_argument(
         "--rebuild", action="store_true", help="also rebuild every table from the log and compare"
     )
-    _with_format(check)
+    with_format(check)
 
 
-def _backup_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    out = _command(
+def _backup_commands(commands: "Commands") -> None:
+    out = command(
         commands,
         "backup",
         "ledger:backup",
@@ -137,8 +113,8 @@ def _backup_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         "backup fleet.zip --db postgresql://ledger@host/fleet",
     )
     out.add_argument("file", help="file to write, or a folder that gets one named by the moment")
-    _with_format(out)
-    back = _command(
+    with_format(out)
+    back = command(
         commands,
         "restore",
         "ledger:restore",
@@ -152,11 +128,11 @@ def _backup_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         action="store_true",
         help="over the SQLite ledger that is there, which is first kept beside it",
     )
-    _with_format(back)
+    with_format(back)
 
 
-def _load_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    load = _command(
+def _load_commands(commands: "Commands") -> None:
+    load = command(
         commands,
         "import",
         "loads:bring_in",
@@ -180,13 +156,13 @@ def _load_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser
     load.add_argument(
         "--source", metavar="NAME", default="", help="whose columns were matched under Bring in records"
     )
-    _with_person(load, "who loads")
-    _with_format(load)
-    listed = _command(
+    with_person(load, "who loads")
+    with_format(load)
+    listed = command(
         commands, "loads", "loads:loads", "List the loads that were made, the latest first.", "loads"
     )
-    _with_format(listed)
-    back = _command(
+    with_format(listed)
+    back = command(
         commands,
         "withdraw-load",
         "loads:withdraw",
@@ -195,129 +171,12 @@ def _load_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser
     )
     back.add_argument("number", type=count, help="as `pinledger loads` lists it")
     back.add_argument("--reason", required=True, help="why, in a few words")
-    _with_person(back, "who withdraws")
-    _with_format(back)
+    with_person(back, "who withdraws")
+    with_format(back)
 
 
-def _with_person(command: argparse.ArgumentParser, what: str) -> None:
-    user = os.environ.get("USER", "command line")
-    command.add_argument("--person", default=user, help=f"{what}; default $USER")
-
-
-def _result(
-    commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, text: str, *examples: str
-) -> argparse.ArgumentParser:
-    made = _command(commands, name, f"results:{name}", text, *examples)
-    made.add_argument(
-        "--on", type=day, metavar="DATE", help="day forecast from; default the last day on record"
-    )
-    made.add_argument("--known-on", type=day, metavar="DATE", help="as recorded by then; default now")
-    made.add_argument("--seed", type=int, default=1, help="seed of every random draw; default 1")
-    _with_format(made)
-    return made
-
-
-def _result_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    refit = _result(
-        commands, "refit", "Fit the wear rate of every brake type and brake.", "refit --brakes --format csv"
-    )
-    refit.add_argument(
-        "--brakes", action="store_true", help="list every run too, finished and removed ones included"
-    )
-    due = _result(
-        commands,
-        "changeouts",
-        "When each installed brake reaches its limit.",
-        "changeouts --base KOR --risk 0.25",
-    )
-    due.add_argument("--base", default="", help="only this base")
-    due.add_argument(
-        "--risk", type=share, default=0.1, help="chance of passing the limit to act before; default 0.1"
-    )
-    spares = _result(
-        commands,
-        "spares",
-        "Brakes needed per base and month.",
-        "spares --months 36 --level 0.95 --format csv",
-    )
-    spares.add_argument("--months", type=count, default=24, help="months ahead; default 24")
-    spares.add_argument(
-        "--level", type=share, default=0.9, help="chance that stock covers demand; default 0.9"
-    )
-    _watch_commands(commands)
-    _result(commands, "cost", "Cost per braked landing of each brake type.", "cost --format json")
-    brief = _result(
-        commands,
-        "briefing",
-        "Should one brake type replace another, and when does it pay back?",
-        "briefing --from P-100 --to P-200 --format json",
-    )
-    brief.add_argument(
-        "--from", dest="from_type", required=True, metavar="TYPE", help="brake type in service"
-    )
-    brief.add_argument("--to", dest="to_type", required=True, metavar="TYPE", help="brake type proposed")
-    _claims_command(commands)
-    past = _result(
-        commands,
-        "score",
-        "How right forecasts have been: made again from past days with what was known then, against what came.",
-        "score --origins 8 --format json",
-        "score --misses --format csv",
-    )
-    past.add_argument("--origins", type=count, default=4, help="past days to forecast from; default 4")
-    past.add_argument("--misses", action="store_true", help="list the change-outs outside their range")
-
-
-def _watch_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    due = _result(
-        commands,
-        "readings",
-        "By when each installed brake must be read again, so that few pass their limit unread.",
-        "readings --base KOR --level 0.02 --format csv",
-    )
-    due.add_argument("--base", default="", help="only this base")
-    due.add_argument(
-        "--level", type=small_chance, help="chance to pass the limit unread, at most 0.5; default as assumed"
-    )
-    _result(
-        commands,
-        "removals",
-        "Why brakes come off early, and how often, by type and cause.",
-        "removals --format json",
-    )
-
-
-def _claims_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    claims = _result(
-        commands,
-        "claims",
-        "Does a brake last as long as is claimed, in landings or against another type?",
-        "claims --type P-200 --landings 1800",
-        "claims --type P-200 --against P-100 --ratio 1.5 --format json",
-    )
-    claims.add_argument("--type", required=True, metavar="TYPE", help="brake type that the claim is of")
-    claims.add_argument("--against", default="", metavar="TYPE", help="brake type that a ratio is to")
-    claimed = claims.add_mutually_exclusive_group(required=True)
-    claimed.add_argument(
-        "--landings", type=above_zero, metavar="N", help="claimed mean landings per heat sink run"
-    )
-    claimed.add_argument(
-        "--ratio", type=above_zero, metavar="K", help="claimed ratio of them to the other type's"
-    )
-    claims.add_argument(
-        "--guaranteed-cost", type=above_zero, metavar="COST", help="also value a guaranteed cost per landing"
-    )
-    claims.add_argument(
-        "--guaranteed-landings",
-        type=above_zero,
-        default=1.0,
-        metavar="N",
-        help="landings under it; default 1",
-    )
-
-
-def _service_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    demo = _command(
+def _service_commands(commands: "Commands") -> None:
+    demo = command(
         commands,
         "demo",
         "service:demo",
@@ -331,7 +190,7 @@ def _service_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPar
     demo.add_argument(
         "--no-serve", action="store_true", help="make the database, print what comes due first, stop"
     )
-    serve = _command(
+    serve = command(
         commands,
         "serve",
         "service:serve",
@@ -352,7 +211,7 @@ def _service_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPar
     )
 
 
-def _people_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _people_commands(commands: "Commands") -> None:
     person = commands.add_parser(
         "person",
         help="Add people, give one-time links, list them, end access.",
@@ -361,7 +220,7 @@ def _people_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     acts = person.add_subparsers(title="what to do", metavar="WHAT", required=True)
-    add = _command(
+    add = command(
         acts,
         "add",
         "people:add",
@@ -374,7 +233,7 @@ def _people_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
     add.add_argument(
         "--base", action="append", default=[], help="only this base; may be repeated; default every base"
     )
-    link = _command(acts, "link", "people:link", "Print a new one-time link.", 'person link "ann"')
+    link = command(acts, "link", "people:link", "Print a new one-time link.", 'person link "ann"')
     link.add_argument("name")
     link.add_argument(
         "--lost-authenticator", action="store_true", help="take their authenticator away; be sure who asks"
@@ -385,8 +244,8 @@ def _people_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPars
             default=os.environ.get("PINLEDGER_ADDRESS", "http://127.0.0.1:8000"),
             help="where people reach the service; default $PINLEDGER_ADDRESS, else http://127.0.0.1:8000",
         )
-    _with_format(_command(acts, "list", "people:list_all", "List people with their last use.", "person list"))
-    end = _command(acts, "end", "people:end", "End somebody's access at once.", 'person end "ann"')
+    with_format(command(acts, "list", "people:list_all", "List people with their last use.", "person list"))
+    end = command(acts, "end", "people:end", "End somebody's access at once.", 'person end "ann"')
     end.add_argument("name")
 
 

@@ -137,6 +137,11 @@ def money_scale(values: Sequence[float], currency: str) -> tuple[float, str]:
     return (1e3, f"{currency} thousand") if most >= 1e4 else (1.0, currency)
 
 
+def years(value: float | None) -> str:
+    """Years to payback: `4.2 years`, or never."""
+    return "never" if value is None else f"{number(value, 1)}{FIRM}years"
+
+
 def with_unit(value: float, unit: str) -> str:
     """A worked-out figure to three digits with its unit: 0.031 of unit 1 as `3.1 %`, of `CUR/kg` as `0.85 CUR/kg`."""
     if unit == "1":

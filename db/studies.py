@@ -58,3 +58,8 @@ def kept_before(session: Session, number: str, *, on: dt.date) -> KeptStudy | No
         return None
     earlier = select(KeptStudy).where(KeptStudy.known_seq < this.known_seq, KeptStudy.on <= on)
     return session.scalars(earlier.order_by(KeptStudy.known_seq.desc(), KeptStudy.on.desc()).limit(1)).first()
+
+
+def kept_study(session: Session, number: str) -> KeptStudy | None:
+    """What the study of this number was asked; None where it is not kept."""
+    return session.get(KeptStudy, number)

@@ -1,13 +1,15 @@
 """Commands that print results: fit, change-outs, spares, cost, briefing, claims, score."""
 
 import argparse
+import sys
 from typing import Final
 
+from api.editions import freeze, frozen_of
 from api.output import write
 from api.past_forecasts import lines_of, score_of
 from api.studies import ask
 from db.schema import check
-from db.session import open_engine
+from db.session import Session, open_engine
 from lifecycle import study as chain
 
 CHANGEOUT_COLUMNS: Final = (
@@ -112,10 +114,23 @@ def cost(asked: argparse.Namespace) -> int:
 
 
 def briefing(asked: argparse.Namespace) -> int:
-    """Print the briefing; its yearly flows where a table or CSV is asked for."""
-    result = chain.briefing(_study(asked), from_type=asked.from_type, to_type=asked.to_type)
+    """Print the briefing, its yearly flows where a table or CSV is asked for; with `--freeze`, also keep it."""
+    study = _study(asked)
+    result = chain.briefing(study, from_type=asked.from_type, to_type=asked.to_type)
+    number = _frozen(asked, study) if asked.freeze else 0
     write(result, asked.format, rows=result.by_year)
+    if number:
+        sys.stderr.write(f"kept as edition {number}\n")
     return 0
+
+
+def _frozen(asked: argparse.Namespace, study: chain.Study) -> int:
+    """Keep the brief as an edition; its number."""
+    what = frozen_of(study, asked.from_type, asked.to_type, asked.freeze)
+    with Session(open_engine(asked.db)) as session:
+        number = freeze(session, what, person=asked.person, source="command")
+        session.commit()
+    return number
 
 
 def claims(asked: argparse.Namespace) -> int:

@@ -78,6 +78,13 @@ RETROFIT: Final = Place(
     "Should we change, and when does it pay back?",
     action="money.read",
 )
+EDITIONS: Final = Place(
+    "/editions",
+    "Editions",
+    "Money",
+    "What was a decision made on, and what moved since?",
+    action="money.read",
+)
 CLAIMS: Final = Place(
     "/claims", "Claim check", "Money", "Does the new brake do what its maker says?", action="money.read"
 )
@@ -174,6 +181,7 @@ PLACES: Final = (
     MODEL_FIT,
     COST,
     RETROFIT,
+    EDITIONS,
     CLAIMS,
     PEOPLE,
 )

@@ -10,6 +10,7 @@ from api import words
 from api.access import CLERKS, LetIn, allowed, need
 from api.deps import AskedDay, asked_study
 from api.due_first import Planning, by_base, planning
+from api.editions import Moved, moved_of
 from api.pages.frame import Frame, render
 from api.pages.navigation import CLAIMS, COST, FRONT, RETROFIT, Place
 from api.pages.scope import frame_of
@@ -25,6 +26,7 @@ from lifecycle.errors import LifecycleError
 router = APIRouter(dependencies=[need("records.read")])
 
 DECISIONS: Final = (RETROFIT, COST, CLAIMS)
+MOST_EDITIONS: Final = 5
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,7 @@ class TodayPage:
     office: tuple[Item, ...] | None
     planning: Planning | None
     decisions: tuple[Place, ...]
+    editions: tuple[Moved, ...] = ()
 
 
 @router.get(FRONT.path)
@@ -59,10 +62,13 @@ def today_page(  # noqa: PLR0913, PLR0917 - one argument a word of the address
             raise
         return _office_alone(request, person)
     if form:
-        return download(by_base(chain.changeouts(study, base=base), study.on), name="due-by-base", form=form)
+        due = by_base(chain.changeouts(study, base=base), study.on)
+        return download(due, name="due-by-base", form=form, head=study.ledger_head)
     decisions = tuple(each for each in DECISIONS if person.role == "reader" and allowed(person, each.action))
     office = _office(request, person) if _enters(person) else None
-    return render("today.html", TodayPage(frame, ahead.answer, office, ahead, decisions))
+    editions = moved_of(request.app.state.engine, study) if allowed(person, RETROFIT.action) else []
+    page = TodayPage(frame, ahead.answer, office, ahead, decisions, tuple(editions[:MOST_EDITIONS]))
+    return render("today.html", page)
 
 
 def _enters(person: Person) -> bool:

@@ -17,6 +17,7 @@ from api.pages.changeouts import ChangeOutsPage
 from api.pages.claims import ClaimsPage
 from api.pages.corrections import ListPage, RecordPage
 from api.pages.cost import CostPage
+from api.pages.editions import EditionPage, EditionsPage
 from api.pages.entry_quality import CheckPage, QualityPage
 from api.pages.events import EventsPage
 from api.pages.frame import TEMPLATES, ErrorPage, Frame, environment
@@ -67,6 +68,8 @@ PAGES = {
     "removals.html": RemovalsPage,
     "wear_drivers.html": WearDriversPage,
     "retrofit.html": RetrofitPage,
+    "editions.html": EditionsPage,
+    "edition.html": EditionPage,
     "assumptions.html": AssumptionsPage,
     "approval.html": ApprovalPage,
     "error.html": ErrorPage,
