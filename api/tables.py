@@ -36,7 +36,7 @@ def _cell(value: object) -> object:
     return quoted(value) if isinstance(value, str) else value
 
 
-def download(rows: Sequence[object], *, name: str, form: Form, head: str = "") -> Response:
+def download(rows: Sequence[object], *, name: str, form: Form, head: str) -> Response:
     """
     Result dataclasses as a file, a column a field, named as the JSON names it.
 

@@ -20,6 +20,11 @@ def hash_at(session: Session, seq: int) -> str:
     return session.scalar(select(Change.hash).where(Change.seq == seq)) or ""
 
 
+def head_now(session: Session) -> str:
+    """The head of the log as it stands; "" before the first change."""
+    return session.scalar(select(Change.hash).order_by(Change.seq.desc()).limit(1)) or ""
+
+
 def keep(session: Session, study: KeptStudy) -> None:
     """Keep a study; another process may have kept the same one meanwhile, and then it is the same."""
     if not kept(session, study.number):

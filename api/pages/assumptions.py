@@ -23,6 +23,7 @@ from db.imports.refused import CellError
 from db.lookup import aircraft_type_ids, base_ids, brake_type_ids
 from db.session import reading
 from db.sessions import LetIn as Person
+from db.studies import head_now
 from lifecycle.assumptions import UNITS
 from lifecycle.next_look import NAME as CHANCE_UNREAD
 from lifecycle.pricing import ASKED, FUEL_INPUTS
@@ -103,7 +104,8 @@ def list_assumptions(request: Request, person: LetIn, form: AskedForm) -> Respon
     """The page, or its main table as a file."""
     if form:
         with Session(reading(request.app.state.engine)) as session:
-            return download(rows_of(given_of(session, "assumptions"), today()), name="assumptions", form=form)
+            rows, head = rows_of(given_of(session, "assumptions"), today()), head_now(session)
+        return download(rows, name="assumptions", form=form, head=head)
     return _answer(request, person)
 
 

@@ -36,6 +36,7 @@ from db.imports.written import DAY_ORDERS, DECIMALS, ENCODINGS, SEPARATORS, Writ
 from db.loaded import LoadMade, load_of, loads_before
 from db.session import reading
 from db.sessions import LetIn as Person
+from db.studies import head_now
 from db.uploaded import Known, Uploaded, UploadedPart, known_sources, upload_of, uploads_of
 
 router = APIRouter()
@@ -162,8 +163,8 @@ def upload(  # noqa: PLR0913, PLR0917 - one argument a word of the address
     """One upload: its columns to match, what its dry run said, and the way to load it or to throw it away."""
     if form:
         with Session(reading(request.app.state.engine)) as session:
-            tried = upload_of(session, person.name, number, now=_now()).tried
-        return download(tried.errors if tried else (), name="rows-to-mend", form=form)
+            tried, head = upload_of(session, person.name, number, now=_now()).tried, head_now(session)
+        return download(tried.errors if tried else (), name="rows-to-mend", form=form, head=head)
     return _upload_answer(request, person, number, said={place: kind})
 
 
@@ -226,7 +227,7 @@ def _start(  # noqa: PLR0913 - the page, and what was asked of it
         found = loads_before(session, before, most=LOADS_SHOWN)
         loads = tuple(made for made in found if sees(session, person, made))
         if form:
-            return download(loads, name="loads", form=form)
+            return download(loads, name="loads", form=form, head=head_now(session))
         waiting = tuple(uploads_of(session, person.name, now=_now()))
         sources = tuple(known_sources(session))
     named = next((each.written for each in sources if each.name == typed.get("source")), Written())
