@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from api.records import enter_rows
 from db.entry.flown import LANDINGS_A_DAY_MAX
 from db.entry.landings_sheet import COUNT, Keeper, open_landings_sheet
-from db.entry.sheets import TypedLine, keep_line, post_sheet
+from db.entry.sheets import TypedLine, keep_lines, post_sheet
 from db.errors import RowError, RowsRefusedError
 from db.landing_lines import AircraftLine
 from db.sessions import LetIn as Person
@@ -78,15 +78,17 @@ def name_of(field: str, line: AircraftLine) -> str:
 def post(session: Session, person: Person, sheet: TypedSheet, key: str) -> IssuedSheet:
     """Record what was typed in one change and post the sheet; refused whole, with everything that is odd about it."""
     by = Keeper(person.name, dt.datetime.now(dt.UTC))
-    opened = open_landings_sheet(session, sheet.base, sheet.day, sheet.asks, by=by)
-    for line in sheet.filled:
-        kept = TypedLine(
+    opened = open_landings_sheet(session, sheet.base, sheet.day, sheet.asks, by=by, lines=sheet.lines)
+    typed = [
+        TypedLine(
             sheet.form.get(f"key-{line.aircraft}") or f"{key}-{line.aircraft}",
             line.registration,
             sheet.typed(line),
             tuple(sheet.form.get(f"seen-{line.aircraft}", "").split()),
         )
-        keep_line(session, opened.code, kept, person=by.person, now=by.now)
+        for line in sheet.filled
+    ]
+    keep_lines(session, opened.code, typed, person=by.person, now=by.now)
     against = _recorded(session, person, sheet)
     refused = {(each.row, each.column) for each in against}
     errors = [

@@ -18,7 +18,7 @@ from db.entry.recorders import recorders
 from db.entry.versions import typed_rows
 from db.files import ENTERED
 from db.lookup import known_by
-from db.recorded import Recorded, Version, read_record
+from db.recorded import Recorded, Version, find_record, read_record
 from db.session import reading
 from db.sessions import LetIn as Person
 
@@ -173,19 +173,22 @@ def withdraw_record(  # noqa: PLR0913, PLR0917 - one argument a part of the requ
 
 def seen_record(session: Session, person: Person, number: int) -> Recorded:
     """The record, if it is of this person's bases."""
-    found = read_record(session, number)
-    check_bases(person, bases_of(session, found.kind, [found.fact], on=today()))
-    return found
+    _in_sight(session, person, number)
+    return read_record(session, number)
 
 
-def correctable(session: Session, person: Person, number: int) -> Recorded:
-    """The record, if this person may enter such records: a limit or an aircraft type is not every clerk's."""
-    found = seen_record(session, person, number)
-    if not allowed(person, action_of(found.kind)):
-        raise NotAllowedError(
-            f"{person.role} {person.name!r} does not correct {found.kind.replace('_', ' ')}"
-        )
-    return found
+def correctable(session: Session, person: Person, number: int) -> None:
+    """Refuse the record unless this person may enter such ones: a limit or an aircraft type is not every clerk's."""
+    kind = _in_sight(session, person, number)
+    if not allowed(person, action_of(kind)):
+        raise NotAllowedError(f"{person.role} {person.name!r} does not correct {kind.replace('_', ' ')}")
+
+
+def _in_sight(session: Session, person: Person, number: int) -> str:
+    """The kind of the record, if it is of this person's bases."""
+    kind, fact = find_record(session, number)
+    check_bases(person, bases_of(session, kind, [fact], on=today()))
+    return kind
 
 
 def check_bases(person: Person, bases: set[str]) -> None:
@@ -196,7 +199,7 @@ def check_bases(person: Person, bases: set[str]) -> None:
 
 def corrected(session: Session, person: Person, done: Corrected) -> Answer:
     """The answer to a correction: the record as it is now, and what is odd about it."""
-    check_bases(person, bases_written(session, done.before_seq, on=today()))
+    check_bases(person, bases_written(session, person.name, done.before_seq, on=today()))
     body = {**told_record(done.record), "flags": [flag.text for flag in done.flags]}
     return Answer(200, body, {"ETag": f'"{done.record.tag}"'})
 
@@ -230,7 +233,7 @@ def enter_rows(
     before = known_by(session).seq
     act = Act(person.name, source, f"enter {kind.replace('_', ' ')}")
     outcome = recorders()[kind](session, act, typed_rows(kind, told, today=today()))
-    check_bases(person, bases_written(session, before, on=today()))
+    check_bases(person, bases_written(session, person.name, before, on=today()))
     return outcome
 
 

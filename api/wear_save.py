@@ -50,7 +50,7 @@ def save_check(session: Session, person: Person, basis: WearBasis, form: Mapping
         )
     except RowsRefusedError as error:
         raise RowsRefusedError(tuple(_about(basis, numbers, each) for each in error.errors)) from error
-    check_bases(person, bases_written(session, before, on=today()))
+    check_bases(person, bases_written(session, person.name, before, on=today()))
     if form.get("sheet"):
         _refuse_other_sheet(session, basis, form["sheet"])
         post_sheet(session, form["sheet"], person=person.name, now=now)

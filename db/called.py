@@ -27,10 +27,12 @@ ONE_DAY: Final = pd.Timedelta(days=1)
 
 
 class Names:
-    """What record numbers are called in the files."""
+    """What record numbers are called in the files; of kinds that are not given none is called anything."""
 
     def __init__(self, facts: Mapping[str, pd.DataFrame]) -> None:
         def by_number(name: str, text: str) -> dict[int, Any]:
+            if name not in facts:
+                return {}
             return dict(zip(facts[name]["fact"].tolist(), facts[name][text].tolist(), strict=True))
 
         self._names = {name: by_number(f"{name}s", name) for name in ("base", "aircraft_type", "brake_type")}
@@ -39,6 +41,8 @@ class Names:
         self._types = {
             brake: types.get(kind, "") for brake, kind in by_number("brakes", "brake_type").items()
         }
+        if "aircraft" not in facts:
+            return
         first = facts["aircraft"][["fact", "registration"]].rename(columns={"fact": "aircraft"})
         first["from_on"] = pd.Timestamp(dt.date.min).as_unit("s")
         later = facts["aircraft_changes"][["aircraft", "new_registration", "from_on"]]

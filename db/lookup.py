@@ -50,22 +50,31 @@ def current(model: type[Fact], known: Known | None = None, *, withdrawn: bool = 
 
     Withdrawn facts are left out unless asked for.
     """
+    if known is None:
+        return _latest(model, withdrawn=withdrawn)
     later = _later(model)
-    superseded = select(later.id).where(
-        later.fact == model.fact, later.version > model.version, later.version > 1
-    )
-    statement = select(table_of(model))
-    if known is not None:
-        statement = statement.where(model.seq <= known.seq, model.known_on <= known.day)
-        superseded = superseded.where(later.seq <= known.seq, later.known_on <= known.day)
+    superseded = _superseded(model).where(later.seq <= known.seq, later.known_on <= known.day)
+    statement = select(table_of(model)).where(model.seq <= known.seq, model.known_on <= known.day)
     if not withdrawn:
         statement = statement.where(not_(model.withdrawn))
     return statement.where(~superseded.exists())
 
 
 @cache
+def _latest(model: type[Fact], *, withdrawn: bool) -> Select[Any]:
+    """Return the statement for all that is recorded, made once: making it takes longer than asking the database."""
+    statement = select(table_of(model)).where(~_superseded(model).exists())
+    return statement if withdrawn else statement.where(not_(model.withdrawn))
+
+
+def _superseded(model: type[Fact]) -> Select[Any]:
+    later = _later(model)
+    return select(later.id).where(later.fact == model.fact, later.version > model.version, later.version > 1)
+
+
+@cache
 def _later(model: type[Fact]) -> type[Fact]:
-    """Return the same table under a second name, made once: making it takes longer than asking the database."""
+    """Return the same table under a second name, made once for the same reason."""
     return aliased(model)
 
 
@@ -92,40 +101,41 @@ def brake_type_ids(session: Session) -> dict[str, int]:
 
 def aircraft_by_registration(session: Session, on: dt.date) -> dict[str, int]:
     """Aircraft by the registration that they carry on a day."""
-    names = registrations(session)
-    day = pd.Timestamp(on)
-    held = names[(names["from_on"] <= day) & (day < names["to_on"])]
-    return dict(zip(held["registration"], held["aircraft"].tolist(), strict=True))
+    return {name: number for name, number, from_on, to_on in _carried(session) if from_on <= on < to_on}
 
 
 def brakes_by_serial(session: Session) -> dict[tuple[str, str], int]:
     """Brakes by serial and brake type, since serials may repeat between types."""
-    brakes = brakes_known(session, true())
-    return dict(
-        zip(zip(brakes["serial"], brakes["brake_type"], strict=True), brakes["brake"].tolist(), strict=True)
-    )
+    return {(serial, kind): number for serial, kind, number in _brakes(session, true())}
 
 
 def find_aircraft(
     session: Session, registration: "pd.Series[str]", day: "pd.Series[Any]"
 ) -> npt.NDArray[np.int64]:
     """Aircraft of each row: who carried the registration on the row's day; NOT_FOUND or SEVERAL where not one."""
-    asked = pd.DataFrame({"registration": registration.to_numpy(), "day": day.to_numpy()})
-    asked["place"] = np.arange(len(asked))
-    found = asked.merge(registrations(session, set(asked["registration"])), on="registration")
-    found = found[(found["from_on"] <= found["day"]) & (found["day"] < found["to_on"])]
-    return _one_each(found["place"], found["aircraft"], len(asked))
+    names = registration.tolist()
+    days: list[dt.date | None] = day.to_numpy().astype("datetime64[D]").tolist()
+    held: dict[str, list[tuple[int, dt.date, dt.date]]] = {}
+    for name, *span in _carried(session, set(names)):
+        held.setdefault(name, []).append((*span,))
+    return _one_each(
+        [number for number, from_on, to_on in held.get(name, ()) if on and from_on <= on < to_on]
+        for name, on in zip(names, days, strict=True)
+    )
 
 
 def find_brakes(
     session: Session, serial: "pd.Series[str]", brake_type: "pd.Series[str]"
 ) -> npt.NDArray[np.int64]:
     """Brake of each row by serial, and brake type where given; NOT_FOUND or SEVERAL where not one."""
-    asked = pd.DataFrame({"serial": serial.to_numpy(), "wanted": brake_type.to_numpy()})
-    asked["place"] = np.arange(len(asked))
-    found = asked.merge(brakes_known(session, among(Brake.serial, asked["serial"])), on="serial")
-    found = found[(found["wanted"] == "") | (found["wanted"] == found["brake_type"])]
-    return _one_each(found["place"], found["brake"], len(asked))
+    serials, kinds = serial.tolist(), brake_type.tolist()
+    known: dict[str, list[tuple[str, int]]] = {}
+    for name, kind, number in _brakes(session, among(Brake.serial, serials)):
+        known.setdefault(name, []).append((kind, number))
+    return _one_each(
+        [number for kind, number in known.get(name, ()) if wanted in ("", kind)]
+        for name, wanted in zip(serials, kinds, strict=True)
+    )
 
 
 def registrations(
@@ -136,43 +146,57 @@ def registrations(
 
     Renamings that are among `but` are left out, as if they had not been entered.
     """
+    spans = _carried(session, wanted, but=but)
+    names = pd.DataFrame(spans, columns=["registration", "aircraft", "from_on", "to_on"])
+    days = {"from_on": "datetime64[s]", "to_on": "datetime64[s]"}
+    return names.astype({"registration": "str", "aircraft": "int64", **days})
+
+
+def _carried(
+    session: Session, wanted: Iterable[str] | None = None, *, but: Collection[int] = ()
+) -> list[tuple[str, int, dt.date, dt.date]]:
+    """Return `registrations` as rows, by aircraft and day."""
     first = current(Aircraft).with_only_columns(Aircraft.fact, Aircraft.registration)
-    renamed = current(AircraftChange).where(
-        AircraftChange.new_registration.is_not(None), AircraftChange.fact.not_in(but)
-    )
+    renamed = current(AircraftChange).where(AircraftChange.new_registration.is_not(None))
+    if but:
+        renamed = renamed.where(AircraftChange.fact.not_in(but))
     if wanted is not None:
         asked = set(wanted)
         by_change = select(AircraftChange.aircraft).where(among(AircraftChange.new_registration, asked))
         first = first.where(or_(among(Aircraft.registration, asked), Aircraft.fact.in_(by_change)))
-        renamed = renamed.where(among(AircraftChange.aircraft, [row.fact for row in session.execute(first)]))
-    spans = [(row.registration, row.fact, dt.date.min) for row in session.execute(first)]
-    spans += [(row.new_registration, row.aircraft, row.from_on) for row in session.execute(renamed)]
-    names = pd.DataFrame(spans, columns=["registration", "aircraft", "from_on"])
-    names = names.astype({"registration": "str", "aircraft": "int64", "from_on": "datetime64[s]"})
-    names = names.sort_values(["aircraft", "from_on"], ignore_index=True)
-    ends = names.groupby("aircraft")["from_on"].shift(-1)
-    return names.assign(to_on=ends.fillna(pd.Timestamp(dt.date.max).as_unit("s")))
+    spans = [(row.fact, dt.date.min, row.registration) for row in session.execute(first)]
+    if wanted is not None:
+        renamed = renamed.where(among(AircraftChange.aircraft, [number for number, *_ in spans]))
+    spans += [(row.aircraft, row.from_on, row.new_registration) for row in session.execute(renamed)]
+    spans.sort(key=lambda span: span[:2])
+    after = [*spans, (0, dt.date.max, "")][1:]
+    return [
+        (name, number, from_on, then if number == next_number else dt.date.max)
+        for (number, from_on, name), (next_number, then, _) in zip(spans, after, strict=True)
+    ]
 
 
 def brakes_known(session: Session, which: ColumnElement[bool]) -> pd.DataFrame:
     """Brakes that meet a condition: serial, brake_type (the part number), brake."""
-    types = {number: name for name, number in brake_type_ids(session).items()}
-    rows = session.execute(
-        current(Brake).where(which).with_only_columns(Brake.serial, Brake.brake_type, Brake.fact)
-    )
-    brakes = pd.DataFrame(rows.all(), columns=["serial", "brake_type", "brake"])
-    brakes["brake_type"] = brakes["brake_type"].map(types)
+    brakes = pd.DataFrame(_brakes(session, which), columns=["serial", "brake_type", "brake"])
     return brakes.astype({"serial": "str", "brake_type": "str", "brake": "int64"})
 
 
+def _brakes(session: Session, which: ColumnElement[bool]) -> list[tuple[str, str, int]]:
+    types = {number: name for name, number in brake_type_ids(session).items()}
+    asked = current(Brake).where(which).with_only_columns(Brake.serial, Brake.brake_type, Brake.fact)
+    return [(serial, types.get(kind, ""), number) for serial, kind, number in session.execute(asked)]
+
+
 def _by_name(session: Session, model: type[Fact], name: InstrumentedAttribute[str]) -> dict[str, int]:
-    rows = session.execute(current(model).with_only_columns(name, model.fact))
-    return {row[0]: row[1] for row in rows}
+    return {row[0]: row[1] for row in session.execute(_names(model, name))}
 
 
-def _one_each(place: "pd.Series[int]", number: "pd.Series[int]", rows: int) -> npt.NDArray[np.int64]:
-    answer = np.full(rows, NOT_FOUND, dtype=np.int64)
-    places = place.to_numpy(dtype=np.int64)
-    answer[places] = number.to_numpy(dtype=np.int64)
-    answer[np.bincount(places, minlength=rows) > 1] = SEVERAL
-    return answer
+@cache
+def _names(model: type[Fact], name: InstrumentedAttribute[str]) -> Select[Any]:
+    return current(model).with_only_columns(name, model.fact)
+
+
+def _one_each(found: Iterable[list[int]]) -> npt.NDArray[np.int64]:
+    numbers = [each[0] if len(each) == 1 else SEVERAL if each else NOT_FOUND for each in found]
+    return np.array(numbers, dtype=np.int64)

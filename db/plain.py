@@ -5,7 +5,6 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import numpy as np
 import pandas as pd
 from sqlalchemy import Column, Table
 from sqlalchemy.sql.schema import ScalarElementColumnDefault
@@ -60,19 +59,19 @@ def _plain(column: Column[Any], rows: Rows, *, given: bool) -> list[Any]:
 
 
 def _from_series(series: "pd.Series[Any]", kind: type) -> list[Any]:
-    known = series.notna().to_numpy()
     if kind is dt.date:
         # As numpy days become Python days, and NaT becomes None.
         return series.to_numpy().astype("datetime64[D]").astype(object).tolist()
+    values: list[Any] = series.tolist()
+    if series.hasnans:
+        values = [None if unknown else value for value, unknown in zip(values, series.isna(), strict=True)]
     if kind is str:
-        return [value or None for value in series.astype(object).where(known, None)]
+        return [value or None for value in values]
     if kind is int and series.dtype.kind == "f":
-        values = series.to_numpy()
-        if not np.array_equal(values[known], np.floor(values[known])):
+        if not all(value is None or value.is_integer() for value in values):
             raise LedgerError(f"{series.name} holds fractions; wanted whole numbers")
-        whole: list[Any] = np.where(known, values, 0).astype("int64").tolist()
-        return [value if there else None for value, there in zip(whole, known.tolist(), strict=True)]
-    return series.astype(object).where(known, None).tolist()
+        return [None if value is None else int(value) for value in values]
+    return values
 
 
 def _checked(column: Column[Any], values: list[Any]) -> list[Any]:

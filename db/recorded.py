@@ -3,10 +3,11 @@
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Final
 
 import pandas as pd
-from sqlalchemy import ColumnElement, Select, literal, select, union_all
+from sqlalchemy import ColumnElement, CompoundSelect, Select, bindparam, literal, select, union_all
 from sqlalchemy.orm import Session
 
 from db.base import Fact, table_of
@@ -26,6 +27,15 @@ from db.records.readings import Ruling
 KINDS: Final[Mapping[str, type[Fact]]] = {**TABLES, "removals": Removal, "rulings": Ruling}
 # What the file of installations tells of the removal, a record of its own.
 OF_REMOVALS: Final = ("removed_on", "removal_reason", "aircraft_landings_off")
+# The columns by which records refer to master records.
+NAMED_BY: Final[Mapping[str, tuple[str, ...]]] = {
+    "bases": ("base",),
+    "aircraft_types": ("aircraft_type",),
+    "brake_types": ("brake_type", "brake", "brake_back"),
+    "brakes": ("brake", "brake_back"),
+    "aircraft": ("aircraft",),
+    "aircraft_changes": ("aircraft",),
+}
 
 
 @dataclass(frozen=True)
@@ -90,18 +100,23 @@ def read_records(session: Session, kind: str, which: ColumnElement[bool]) -> lis
 
 def find_record(session: Session, number: int) -> tuple[str, int]:
     """Return the kind of a record and the number of its first version."""
-    asked = union_all(
-        *(
-            select(literal(kind).label("kind"), model.fact).where(model.id == number)
-            for kind, model in KINDS.items()
-        )
-    )
-    found = session.execute(asked).first() if 0 < number <= LAST_NUMBER else None
+    found = session.execute(_numbered(), {"number": number}).first() if 0 < number <= LAST_NUMBER else None
     if found is None:
         raise NotFoundError(
             f"no record has the number {number}; look it up under Where this comes from, or on the brake's record"
         )
     return str(found[0]), int(found[1])
+
+
+@cache
+def _numbered() -> CompoundSelect[Any]:
+    """Return what asks every kind of record for a number, made once."""
+    return union_all(
+        *(
+            select(literal(kind).label("kind"), model.fact).where(model.id == bindparam("number"))
+            for kind, model in KINDS.items()
+        )
+    )
 
 
 def columns_of(kind: str, width: int = 1) -> list[str]:
@@ -134,14 +149,30 @@ def _names(session: Session, facts: pd.DataFrame) -> Names:
     """Names of what these facts refer to, and no others: a large fleet has many."""
     brakes, aircraft = (_numbers(facts, *names) for names in (("brake", "brake_back"), ("aircraft",)))
     asked = {
-        "bases": current(BaseStation, withdrawn=True),
-        "aircraft_types": current(AircraftType, withdrawn=True),
-        "brake_types": current(BrakeType, withdrawn=True),
-        "brakes": _of_facts(Brake, brakes),
-        "aircraft": _of_facts(Aircraft, aircraft),
-        "aircraft_changes": current(AircraftChange).where(AircraftChange.aircraft.in_(aircraft)),
+        name: statement for name, statement in _masters(brakes, aircraft).items() if _refers(facts, name)
     }
     return Names({name: frame_of(session, statement) for name, statement in asked.items()})
+
+
+def _refers(facts: pd.DataFrame, name: str) -> bool:
+    """Whether facts name records of a master table by number; a base's own name is a text."""
+    columns = NAMED_BY[name]
+    return any(column in facts and facts[column].dtype.kind in "if" for column in columns)
+
+
+def _masters(brakes: list[int], aircraft: list[int]) -> dict[str, Select[Any]]:
+    base, kind, made = BaseStation, AircraftType, BrakeType
+    changed = current(AircraftChange).where(AircraftChange.aircraft.in_(aircraft))
+    columns = (AircraftChange.aircraft, AircraftChange.new_registration, AircraftChange.from_on)
+    craft = _of_facts(Aircraft, aircraft)
+    return {
+        "bases": current(base, withdrawn=True).with_only_columns(base.fact, base.base),
+        "aircraft_types": current(kind, withdrawn=True).with_only_columns(kind.fact, kind.aircraft_type),
+        "brake_types": current(made, withdrawn=True).with_only_columns(made.fact, made.brake_type),
+        "brakes": _of_facts(Brake, brakes).with_only_columns(Brake.fact, Brake.serial, Brake.brake_type),
+        "aircraft": craft.with_only_columns(Aircraft.fact, Aircraft.registration),
+        "aircraft_changes": changed.with_only_columns(*columns),
+    }
 
 
 def _numbers(facts: pd.DataFrame, *columns: str) -> list[int]:

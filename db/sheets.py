@@ -2,9 +2,9 @@
 
 import datetime as dt
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from sqlalchemy import Select, or_, select
 from sqlalchemy.orm import Session
@@ -15,8 +15,10 @@ from db.records.fleet import BaseStation
 from db.records.sheets import CONFLICT, REPLACED, STANDING, Sheet, SheetLine
 from db.sheet_code import code_typed
 
-# Times are kept to the second: of lines of one second, those in conflict came later.
-IN_ORDER: Final = (SheetLine.state == CONFLICT, SheetLine.kept_at, SheetLine.key)
+
+def order(line: SheetLine) -> tuple[bool, str, str]:
+    """Return by what lines of a place are ordered; of lines of one second, those in conflict came later."""
+    return line.state == CONFLICT, line.kept_at, line.key
 
 
 @dataclass(frozen=True)
@@ -75,10 +77,13 @@ def landings_sheet(session: Session, base: str, day: dt.date) -> IssuedSheet | N
 
 def lines_of(session: Session, code: str, *, replaced: bool = False) -> tuple[KeptLine, ...]:
     """Return the lines of a sheet in the order in which they came, conflicts last, replaced ones on demand."""
-    lines = select(SheetLine).where(SheetLine.sheet == code).order_by(*IN_ORDER)
-    if not replaced:
-        lines = lines.where(SheetLine.state != REPLACED)
-    return tuple(_line(each) for each in session.scalars(lines))
+    every = session.scalars(select(SheetLine).where(SheetLine.sheet == code))
+    return in_order(every, replaced=replaced)
+
+
+def in_order(lines: Iterable[SheetLine], *, replaced: bool = False) -> tuple[KeptLine, ...]:
+    """Return lines as `lines_of` does."""
+    return tuple(_line(each) for each in sorted(lines, key=order) if replaced or each.state != REPLACED)
 
 
 def sheets_waiting(session: Session) -> tuple[IssuedSheet, ...]:
@@ -96,16 +101,18 @@ def sheets_in_conflict(session: Session) -> tuple[IssuedSheet, ...]:
 
 def issued(session: Session, sheet: Sheet) -> IssuedSheet:
     """Return a sheet in words."""
-    return _issued_all(session, select(Sheet).where(Sheet.code == sheet.code))[0]
+    return _told(session, [sheet])[0]
 
 
 def _issued_all(session: Session, wanted: Select[Sheet]) -> tuple[IssuedSheet, ...]:
-    sheets = session.scalars(wanted).all()
-    named = select(BaseStation.fact, BaseStation.base).where(
-        BaseStation.fact.in_({each.base for each in sheets})
-    )
-    bases = {row.fact: row.base for row in session.execute(named)}
-    called = registrations_of(session, {each.aircraft for each in sheets if each.aircraft is not None})
+    return _told(session, session.scalars(wanted).all())
+
+
+def _told(session: Session, sheets: Sequence[Sheet]) -> tuple[IssuedSheet, ...]:
+    based, craft = ({getattr(each, name) for each in sheets} - {None} for name in ("base", "aircraft"))
+    named = select(BaseStation.fact, BaseStation.base).where(BaseStation.fact.in_(based))
+    bases = {row.fact: row.base for row in session.execute(named)} if based else {}
+    called = registrations_of(session, craft) if craft else {}
     return tuple(
         IssuedSheet(
             code=each.code,

@@ -2,12 +2,14 @@
 
 from dataclasses import dataclass
 from typing import Annotated, Final
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from sqlalchemy.orm import Session
 
 from api.access import LetIn, allowed, need, within
 from api.errors import Problem, problem_of
+from api.loads import sees as load_is_seen
 from api.moved import Moves, moves
 from api.pages.frame import Frame, render
 from api.pages.navigation import CORRECTIONS
@@ -15,12 +17,12 @@ from api.records import action_of, check_bases, correctable, seen_record
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of, bases_written
 from db.chain import Act
-from db.corrections import Change, changes_before
+from db.corrections import Change, LoadWithdrawn, changes_before, withdrawn_loads
 from db.entry.corrections import RULED_ON, correct, withdraw
 from db.errors import LedgerError, RowError, RowsRefusedError
 from db.files import ENTERED
-from db.lookup import known_by
-from db.recorded import Recorded
+from db.lookup import LAST_NUMBER, known_by
+from db.recorded import Recorded, read_record
 from db.session import reading
 from db.sessions import LetIn as Person
 
@@ -35,10 +37,15 @@ Typed = Annotated[dict[str, str], Depends(form_of)]
 
 @dataclass(frozen=True)
 class ListPage:
-    """What corrections.html receives; `older` leads on, empty where there is no more."""
+    """
+    What corrections.html receives; `older` leads on, empty where there is no more.
+
+    Rows that went with a whole load are one line, a `LoadWithdrawn`; `load` is the one that was opened, 0 for none.
+    """
 
     frame: Frame
-    changes: tuple[Change, ...]
+    lines: tuple[Change | LoadWithdrawn, ...]
+    load: int
     older: str
 
 
@@ -70,16 +77,43 @@ class RecordPage:
 
 @router.get(CORRECTIONS.path, dependencies=[need("brakes.read")])
 def corrections(
-    request: Request, person: LetIn, before: Annotated[int | None, Query(ge=0)] = None
+    request: Request,
+    person: LetIn,
+    before: Annotated[int | None, Query(ge=0, le=LAST_NUMBER)] = None,
+    load: Annotated[int, Query(ge=0, le=LAST_NUMBER)] = 0,
 ) -> Response:
-    """Corrections and withdrawals, the latest first."""
+    """Corrections and withdrawals, the latest first; or the rows that went with one load."""
     with Session(reading(request.app.state.engine)) as session:
-        seq = known_by(session).seq + 1 if before is None else before
-        found = list(changes_before(session, seq, most=ON_A_PAGE))
-        seen = tuple(each for each in found if _sees(session, person, each.record))
+        first = LAST_NUMBER if load else known_by(session).seq + 1
+        found = _lines(session, first if before is None else before, load)
+        seen = tuple(each for each in found if _is_seen(session, person, each))
     frame = _frame(CORRECTIONS.title, CORRECTIONS.path)
-    older = f"{CORRECTIONS.path}?before={found[-1].after.seq}" if len(found) == ON_A_PAGE else ""
-    return render("corrections.html", ListPage(frame, seen, older))
+    older = f"{CORRECTIONS.path}?{_after(found[-1], load)}" if len(found) == ON_A_PAGE else ""
+    return render("corrections.html", ListPage(frame, seen, load, older))
+
+
+def _after(line: Change | LoadWithdrawn, load: int) -> str:
+    """What the next page is asked: rows of one load go on by their record numbers."""
+    if load and isinstance(line, Change):
+        return urlencode({"load": load, "before": line.after.record})
+    return urlencode({"before": _seq_of(line)})
+
+
+def _lines(session: Session, seq: int, load: int) -> list[Change | LoadWithdrawn]:
+    """A page of them; loads withdrawn whole stand among the others by their place in the log."""
+    singly = changes_before(session, seq, most=ON_A_PAGE, load=load or None)
+    whole = [] if load else withdrawn_loads(session, seq, most=ON_A_PAGE)
+    return sorted([*singly, *whole], key=_seq_of, reverse=True)[:ON_A_PAGE]
+
+
+def _seq_of(line: Change | LoadWithdrawn) -> int:
+    return line.after.seq if isinstance(line, Change) else line.last_seq
+
+
+def _is_seen(session: Session, person: Person, line: Change | LoadWithdrawn) -> bool:
+    if isinstance(line, LoadWithdrawn):
+        return load_is_seen(session, person, line.load)
+    return _sees(session, person, line.record)
 
 
 @router.get(f"{CORRECTIONS.path}/{{number}}", dependencies=[need("brakes.read")])
@@ -96,14 +130,15 @@ def save(request: Request, number: int, person: LetIn, typed: Typed) -> Response
     act = Act(person.name, "form", "withdraw a record" if withdraws else "correct a record", reason)
 
     def work(session: Session) -> Answer:
-        found = correctable(session, person, number)
+        correctable(session, person, number)
+        found = read_record(session, number)
         version = typed.get("version", "")
         if withdraws:
             done = withdraw(session, act, number, version=version)
         else:
             values = _changed(found, typed)
             done = correct(session, act, number, version=version, values=values, today=today())
-        check_bases(person, bases_written(session, done.before_seq, on=today()))
+        check_bases(person, bases_written(session, person.name, done.before_seq, on=today()))
         return Answer(303, to=f"{CORRECTIONS.path}/{found.fact}#moved")
 
     try:

@@ -39,7 +39,11 @@ Typed = Annotated[dict[str, str], Depends(form_of)]
 
 @dataclass(frozen=True)
 class LandingsPage:
-    """What landings.html receives; `day` as typed, `sheet` None until a line is kept, `sure` offers the tick."""
+    """
+    What landings.html receives; `day` as typed, `sheet` None until a line is kept, `sure` offers the tick.
+
+    `tried` where something was to be posted, and not only looked at.
+    """
 
     frame: Frame
     answer: str
@@ -56,6 +60,7 @@ class LandingsPage:
     draft: str
     posted: bool
     told: tuple[str, ...]
+    tried: bool = True
 
 
 @router.get(LANDINGS.path, dependencies=[need("records.enter")])
@@ -80,7 +85,8 @@ def landings(  # noqa: PLR0913, PLR0917 - one argument a word of the address
         on, wrong = _day(day)
         asked, issued, rows = _sheet(session, base, on, asks, {})
         page = _page(asked, issued, rows, bases=bases, day=day if wrong else words.iso(on))
-    shown = replace(page, wrong=wrong, posted=bool(posted))
+    told = (f"This is the sheet of {words.day(on)}.",) if wrong else ()
+    shown = replace(page, wrong=wrong, posted=bool(posted), told=told, tried=False)
     return _kept(render("landings.html", shown, status=422 if wrong else 200), person, issued)
 
 
@@ -103,7 +109,7 @@ def save(request: Request, person: LetIn, typed: Typed) -> Response:
         return _again(request, person, typed, day)
 
     def work(session: Session) -> Answer:
-        asked, _, _ = _sheet(session, base, day, typed.get("asks", ""), typed)
+        asked, _ = _asked(session, base, day, typed.get("asks", ""), typed)
         done = post(session, person, asked, typed.get(KEY_FIELD, ""))
         return Answer(303, to=f"{LANDINGS.path}?{urlencode({'sheet': done.code, 'posted': 'yes'})}")
 
@@ -160,11 +166,17 @@ def _status(problem: Problem | None, errors: tuple[Wrong, ...]) -> int:
 def _sheet(
     session: Session, base: str, day: dt.date, asks: str, form: Mapping[str, str]
 ) -> tuple[TypedSheet, IssuedSheet | None, tuple[Row, ...]]:
+    asked, issued = _asked(session, base, day, asks, form)
+    return asked, issued, rows_of(session, asked, issued)
+
+
+def _asked(
+    session: Session, base: str, day: dt.date, asks: str, form: Mapping[str, str]
+) -> tuple[TypedSheet, IssuedSheet | None]:
     issued = landings_sheet(session, base, day)
     lines = lines_of_sheet(session, base, day, issued)
     chosen = asks or (str(issued.asks["asks"]) if issued else COUNT)
-    asked = TypedSheet(base, day, chosen if chosen in (COUNT, TOTAL) else COUNT, lines, form)
-    return asked, issued, rows_of(session, asked, issued)
+    return TypedSheet(base, day, chosen if chosen in (COUNT, TOTAL) else COUNT, lines, form), issued
 
 
 def _page(

@@ -89,7 +89,7 @@ def save(request: Request, person: LetIn, typed: Typed) -> Response:
         before = known_by(session).seq
         act = Act(person.name, "form", "move a brake", typed.get("reason", "").strip() or None)
         move_brake(session, act, found[0], _move(person, typed), today=today())
-        check_bases(person, bases_written(session, before, on=today()))
+        check_bases(person, bases_written(session, person.name, before, on=today()))
         return _onward(found[0].serial, found[0].brake_type)
 
     try:

@@ -163,7 +163,7 @@ def _record(request: Request, person: Person, typed: Mapping[str, str]) -> Respo
 def _carried_out(session: Session, person: Person, order: WorkOrder) -> Moved:
     before = known_by(session).seq
     moved = carry_out(session, Act(person.name, "form", "install and remove"), order, today=today())
-    check_bases(person, bases_written(session, before, on=today()))
+    check_bases(person, bases_written(session, person.name, before, on=today()))
     return moved
 
 

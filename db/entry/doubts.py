@@ -4,11 +4,13 @@ Readings that nobody should trust unseen: grown without a reason, or slipped by 
 A doubtful reading is kept and held for a second person. What it looks like is said, a value is never offered.
 """
 
-from dataclasses import dataclass
+from bisect import bisect_right
+from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
 import pandas as pd
+from sqlalchemy import Date, func
 from sqlalchemy.orm import Session
 
 from db.entry.flown import landings_at_most
@@ -31,6 +33,11 @@ SLIPS: Final = (
     (25.4, ("mm",), "looks like inches written as millimetres"),
     (1 / 25.4, ("in",), "looks like millimetres written as inches"),
 )
+GROWN: Final = "is longer than the reading before, and no re-shim or new run is on record"
+GROWN_NEW: Final = "is about as long as when new, but no overhaul or re-shim is on record"
+WORN: Final = "is shorter than the landings since the reading before can have worn it"
+LATE: Final = "is shorter than the next reading, and no re-shim or new run is on record"
+JUST_AFTER: Final = 0.5  # of a day
 LOOK_AGAIN: Final = "; look at the sheet or the pin again"
 RUN_BEGINS: Final = ("new", "overhauled", "refurbished", "unknown")
 RENEWED: Final = ("new", "overhauled", "refurbished")
@@ -71,116 +78,142 @@ def doubts(session: Session, readings: pd.DataFrame) -> dict[int, Doubt]:
     of its followers look odd.
     """
     begins = run_beginnings(session, readings["brake"].unique().tolist())
-    line = pd.concat([readings, _begun(begins, readings)], ignore_index=True)
-    line = line.sort_values(["brake", "scale", "day", "row"], kind="stable").reset_index(drop=True)
-    line["landings"] = landings_at_most(session, line)
+    renewed: dict[int, list[int]] = {}
+    for brake, day in zip(begins["brake"].tolist(), _day(begins["day"]), strict=True):
+        renewed.setdefault(brake, []).append(day)
     found: dict[int, Doubt] = {}
-    while True:
-        round_ = _first_doubts(line, begins)
-        if not round_:
-            return found
-        found.update(round_)
-        brakes = line.loc[line["row"].isin(list(round_)), "brake"].unique()
-        line = line[line["brake"].isin(brakes) & ~line["row"].isin(list(round_))]
+    for line in _lines(session, readings, begins):
+        begun = renewed.get(line[0].brake, [])
+        while first := _first_doubt(line, begun):
+            at, doubt = first
+            found[line.pop(at).row] = doubt
+    return found
 
 
 def run_beginnings(session: Session, brakes: list[int]) -> pd.DataFrame:
     """Days on which a brake's pin may rightly be longer than before: brake, day, starts_as, start_pin_mm."""
-    installed = frame_of(session, current(Installation).where(among(Installation.brake, brakes)))
-    installed = installed[installed["starts_as"].isin(RUN_BEGINS)].rename(columns={"installed_on": "day"})
-    shimmed = frame_of(session, current(Reshim).where(among(Reshim.brake, brakes)))
-    sent = frame_of(session, current(ShopVisit).where(among(ShopVisit.brake, brakes)))
-    sent = sent.assign(day=sent["back_on"].fillna(sent["sent_on"]))
+    install, shop = Installation, ShopVisit
+    on = (install.brake, install.installed_on.label("day"), install.starts_as, install.start_pin_mm)
+    installed = current(install).where(among(install.brake, brakes), install.starts_as.in_(RUN_BEGINS))
+    shimmed = current(Reshim).where(among(Reshim.brake, brakes))
+    sent = current(shop).where(among(shop.brake, brakes))
+    back = func.coalesce(shop.back_on, shop.sent_on, type_=Date).label("day")
     parts = [
-        installed[["brake", "day", "starts_as", "start_pin_mm"]],
-        shimmed[["brake", "day"]],
-        sent[["brake", "day"]],
+        frame_of(session, installed.with_only_columns(*on)),
+        frame_of(session, shimmed.with_only_columns(Reshim.brake, Reshim.day)),
+        frame_of(session, sent.with_only_columns(shop.brake, back)),
     ]
     return pd.concat(parts, ignore_index=True).sort_values("day").astype({"brake": "int64"})
 
 
-def _begun(begins: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """A reading in the line of its brake, or (row 0) the length at the start of a run; days since 1970."""
+
+    brake: int
+    scale: str
+    day: int
+    row: int
+    since: float
+    left_nm: float
+    resolution_nm: float
+    pin_nm: float = np.nan
+    sign: float = 1.0
+    offset_nm: float = 0.0
+    unit: str = ""
+    new_pin_mm: float = np.nan
+    landings: float = 0.0
+
+
+def _lines(session: Session, readings: pd.DataFrame, begins: pd.DataFrame) -> list[list[_Read]]:
+    """Return the readings of each brake and scale in the order of their days, with the landings up to each."""
+    days = _day(readings["day"])
+    own = [field.name for field in fields(_Read) if field.name not in ("day", "since", "landings")]
+    columns = zip(*(readings[name].tolist() for name in own), strict=True)
+    read = [
+        _Read(day=day, since=day, **dict(zip(own, row, strict=True)))
+        for day, row in zip(days, columns, strict=True)
+    ]
+    read += _begun(begins, read)
+    places = pd.DataFrame({"brake": [each.brake for each in read], "day": [each.day for each in read]})
+    most = landings_at_most(session, places.assign(day=places["day"].astype("datetime64[s]")))
+    lines: dict[tuple[int, str], list[_Read]] = {}
+    for each, landings in zip(read, most.tolist(), strict=True):
+        lines.setdefault((each.brake, each.scale), []).append(replace(each, landings=landings))
+    for line in lines.values():
+        line.sort(key=lambda each: (each.day, each.row))
+    return list(lines.values())
+
+
+def _begun(begins: pd.DataFrame, read: list[_Read]) -> list[_Read]:
     """Return the length at the start of a run, known without a reading, as a reading just after it began."""
-    new_pin = readings.drop_duplicates("brake").set_index("brake")["new_pin_mm"]
-    begun = begins[begins["starts_as"].isin(RENEWED)]
-    length_mm = begun["start_pin_mm"].fillna(begun["brake"].map(new_pin))
-    begun = begun.assign(left_nm=length_mm * 1e6, row=0, scale="left", resolution_nm=0)
-    begun = begun.assign(since=begun["day"] + pd.Timedelta(seconds=1))
-    return begun.loc[
-        begun["left_nm"].notna(), ["brake", "day", "since", "left_nm", "row", "scale", "resolution_nm"]
+    new_pin: dict[int, float] = {}
+    for each in read:
+        new_pin.setdefault(each.brake, each.new_pin_mm)
+    columns = (begins[name].tolist() for name in ("brake", "starts_as", "start_pin_mm"))
+    lengths = [
+        (brake, day, new_pin.get(brake, np.nan) if np.isnan(given) else given)
+        for brake, starts_as, given, day in zip(*columns, _day(begins["day"]), strict=True)
+        if starts_as in RENEWED
+    ]
+    return [
+        _Read(brake, "left", day, 0, day + JUST_AFTER, length_mm * 1e6, 0.0)
+        for brake, day, length_mm in lengths
+        if not np.isnan(length_mm)
     ]
 
 
-def _first_doubts(line: pd.DataFrame, begins: pd.DataFrame) -> dict[int, Doubt]:
-    """Return the first doubtful new reading of each brake and scale against the one before it."""
-    groups = line.groupby(["brake", "scale"], sort=False)
-    before = groups[["left_nm", "since", "landings", "resolution_nm"]].shift()
-    after = groups[["left_nm", "day", "row", "resolution_nm"]].shift(-1)
-    margin = GROWTH_NM + line["resolution_nm"]
-    same_run = ~_renewed(begins, line["brake"], before["since"], line["day"])
-    grown = same_run & (line["left_nm"] > before["left_nm"] + margin + before["resolution_nm"])
-    run_goes_on = ~_renewed(begins, line["brake"], line["day"], after["day"])
+def _first_doubt(line: list[_Read], begun: list[int]) -> tuple[int, Doubt] | None:
+    """Return the place of the first doubtful new reading of a brake and scale, and why it is."""
+    for at, each in enumerate(line):
+        before = line[at - 1] if at else None
+        after = line[at + 1] if at + 1 < len(line) else None
+        if each.row > 0 and (words := _doubt(each, before, after, begun)):
+            return at, Doubt(words + LOOK_AGAIN, slip=words.startswith("looks like"))
+    return None
+
+
+def _doubt(each: _Read, before: _Read | None, after: _Read | None, begun: list[int]) -> str:
+    """Say what is doubtful about a reading between its neighbours, "" where nothing is."""
+    margin = GROWTH_NM + each.resolution_nm
+    if before is not None and not _renewed(begun, before.since, each.day):
+        grown = each.left_nm > before.left_nm + margin + before.resolution_nm
+        can_have_worn = (each.landings - before.landings) * WEAR_MAX_NM + margin
+        worn_out = before.left_nm - each.left_nm > can_have_worn
+        if (grown or worn_out) and (slip := _slip(each, before.left_nm)):
+            return slip
+        if grown:
+            near_new = abs(each.new_pin_mm * 1e6 - each.left_nm) <= GROWTH_NM
+            return GROWN_NEW if near_new else GROWN
+        if worn_out:
+            return WORN
     # The next reading is longer, and would have been no surprise after the one before: this one is out of line.
     late = (
-        run_goes_on
-        & (after["left_nm"] > line["left_nm"] + margin + after["resolution_nm"])
-        & ((after["row"] == 0) | (after["left_nm"] <= before["left_nm"] + margin))
+        after is not None
+        and not _renewed(begun, each.day, after.day)
+        and after.left_nm > each.left_nm + margin + after.resolution_nm
+        and (after.row == 0 or (before is not None and after.left_nm <= before.left_nm + margin))
     )
-    worn_out = same_run & (
-        before["left_nm"] - line["left_nm"] > (line["landings"] - before["landings"]) * WEAR_MAX_NM + margin
-    )
-    slip = _slips(line, before["left_nm"], grown | worn_out).where(same_run, "")
-    text = slip.mask((slip == "") & grown, _growth(line))
-    text = text.mask(
-        (text == "") & worn_out, "is shorter than the landings since the reading before can have worn it"
-    )
-    text = text.mask(
-        (text == "") & late, "is shorter than the next reading, and no re-shim or new run is on record"
-    )
-    doubtful = line[(text != "") & (line["row"] > 0)].drop_duplicates(["brake", "scale"])
-    return {
-        row: Doubt(words + LOOK_AGAIN, slip=words.startswith("looks like"))
-        for row, words in zip(doubtful["row"].tolist(), text[doubtful.index], strict=True)
-    }
+    return LATE if late else ""
 
 
-def _growth(line: pd.DataFrame) -> "pd.Series[str]":
-    near_new = (line["new_pin_mm"] * 1e6 - line["left_nm"]).abs() <= GROWTH_NM
-    texts = np.where(
-        near_new,
-        "is about as long as when new, but no overhaul or re-shim is on record",
-        "is longer than the reading before, and no re-shim or new run is on record",
-    )
-    return pd.Series(texts, index=line.index, dtype="str")
-
-
-def _slips(line: pd.DataFrame, before_nm: "pd.Series[float]", far: "pd.Series[bool]") -> "pd.Series[str]":
+def _slip(each: _Read, before_nm: float) -> str:
     """Say what slip would explain a reading that cannot follow the one before; "" where none would."""
-    near = (line["new_pin_mm"] * NEAR * 1e6).fillna(NEAR_NM)
-    margin = GROWTH_NM + line["resolution_nm"]
-    text = pd.Series("", index=line.index, dtype="str")
+    near = NEAR_NM if np.isnan(each.new_pin_mm) else each.new_pin_mm * NEAR * 1e6
+    margin = GROWTH_NM + each.resolution_nm
     for factor, units, words in SLIPS:
-        slipped = line["sign"] * line["pin_nm"] * factor + line["offset_nm"]
-        fits = (
-            far
-            & (text == "")
-            & line["unit"].isin(units)
-            & (slipped >= before_nm - near)
-            & (slipped <= before_nm + margin)
-        )
-        text = text.mask(fits, words)
-    return text
+        slipped = each.sign * each.pin_nm * factor + each.offset_nm
+        if each.unit in units and before_nm - near <= slipped <= before_nm + margin:
+            return words
+    return ""
 
 
-def _renewed(
-    begins: pd.DataFrame,
-    brake: "pd.Series[int]",
-    since: "pd.Series[pd.Timestamp]",
-    until: "pd.Series[pd.Timestamp]",
-) -> "pd.Series[bool]":
+def _renewed(begun: list[int], since: float, until: int) -> bool:
     """Whether the pin may have become longer between two days, both included."""
-    asked = pd.DataFrame({"brake": brake, "since": since, "day": until}).reset_index(names="place")
-    asked = asked.dropna(subset=["day"]).sort_values("day")
-    latest = pd.merge_asof(asked, begins[["brake", "day"]].assign(begun=begins["day"]), on="day", by="brake")
-    renewed = latest.set_index("place")
-    return (renewed["begun"] >= renewed["since"]).reindex(brake.index, fill_value=False)
+    later = bisect_right(begun, until)
+    return later > 0 and begun[later - 1] >= since
+
+
+def _day(days: "pd.Series[pd.Timestamp]") -> list[int]:
+    found: list[int] = days.to_numpy().astype("datetime64[D]").astype(np.int64).tolist()
+    return found

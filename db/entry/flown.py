@@ -49,7 +49,9 @@ class _Log:
     """Landings of some aircraft and days reported, both cumulative; a period counts by its last day."""
 
     def __init__(self, session: Session, aircraft: list[int]) -> None:
-        rows = frame_of(session, current(Landing).where(among(Landing.aircraft, aircraft)))
+        told_of = (Landing.aircraft, Landing.day, Landing.to_day, Landing.full_stops, Landing.touch_and_gos)
+        log = current(Landing).where(among(Landing.aircraft, aircraft))
+        rows = frame_of(session, log.with_only_columns(*told_of))
         first, last = _day(rows["day"]), _day(rows["to_day"].fillna(rows["day"]))
         told = rows["full_stops"].notna().to_numpy()
         stops = rows["full_stops"].fillna(0).to_numpy(float) + rows["touch_and_gos"].fillna(0).to_numpy(float)

@@ -110,12 +110,13 @@ def _record(named: Named, act: Act, table: pd.DataFrame) -> Outcome:
     )
     refuse_rows(named, "serial", gone, "bring it back under Corrections first")
     refuse_unended(named)
-    refuse_no_position(named, by_key.new)
-    refuse_clashes(named, by_key.new, closed=closed)
-    refuse_in_the_shop(named, by_key.new)
+    if len(by_key.new):  # removals alone bring nobody to a position
+        refuse_no_position(named, by_key.new)
+        refuse_clashes(named, by_key.new, closed=closed)
+        refuse_in_the_shop(named, by_key.new)
     named.refuse_if_any()
     new = _write(named.session, act, _with_ends(by_key.new, known), closed)
-    flags = [*start_flags(new, known), *fit_flags(named.session, new)]
+    flags = [*start_flags(new, known), *fit_flags(named.session, new)] if len(new) else []
     flags.sort(key=lambda flag: flag.row)
     return Outcome(len(new), by_key.same, len(closed), flags=tuple(flags))
 
@@ -129,11 +130,13 @@ def _with_ends(new: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
 
 
 def _write(session: Session, act: Act, new: pd.DataFrame, closed: pd.DataFrame) -> pd.DataFrame:
-    made = append(session, act, [(Installation, new[[*OF_INSTALLATION, *WITH_IT[1:], *NEXT_VERSION]])])
-    records = pd.Series(np.array(made.records[0], dtype=np.int64), index=new.index)
-    new = new.assign(fact=new["fact"].fillna(records).astype("int64"))
+    if len(new):
+        made = append(session, act, [(Installation, new[[*OF_INSTALLATION, *WITH_IT[1:], *NEXT_VERSION]])])
+        records = pd.Series(np.array(made.records[0], dtype=np.int64), index=new.index)
+        new = new.assign(fact=new["fact"].fillna(records).astype("int64"))
     ended = pd.concat([new[new["removed_on"].notna()], closed[new.columns]])
-    append(session, act, [(Removal, _removals(ended))])
+    if len(ended):
+        append(session, act, [(Removal, _removals(ended))])
     with conflicts_in_words():
         # Positions are vacated before they are filled.
         vacated = [{"of": row["installation"], "ends": row["to_on"]} for row in _spans(closed)]
@@ -149,6 +152,8 @@ def _write(session: Session, act: Act, new: pd.DataFrame, closed: pd.DataFrame) 
 def _spans(installations: pd.DataFrame) -> list[dict[str, Any]]:
     names = {"fact": "installation", "installed_on": "from_on", "removed_on": "to_on"}
     table = table_of(Occupancy)
+    if installations.empty:
+        return []
     return rows_of(plain_columns(table, installations.rename(columns=names)[table.columns.keys()]))
 
 

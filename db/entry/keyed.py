@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 from sqlalchemy.orm import Session
 
@@ -73,12 +74,15 @@ def sort_by_key(resolved: Resolved, known: pd.DataFrame) -> Sorted:
 
     `known` has every column of the table, one row a key; a fact that a row corrects does not count.
     """
-    known = other_facts(known, resolved.rows)
     rows, columns = resolved.rows, resolved.columns
     key = resolved.key
+    known = _near(other_facts(known, rows), rows, key)
     values = [column for column in columns if column not in key]
     ends = [column for column in values if columns[column] in resolved.file.ends]
     again = rows.duplicated(key)
+    if known.empty and not again.any():  # as most that is typed: nothing there to compare it with
+        none = known.drop(columns=["id", "seq"], errors="ignore").assign(row=rows["row"].iloc[:0])
+        return Sorted(new=rows, completed=none, same=0, errors=())
     first, later = rows[~again], rows[again]
     above, before = _beside(later, first, key), _beside(first, known, key)
     found = before["row_found"]
@@ -121,6 +125,15 @@ def known_rows(session: Session, model: type[Fact], resolved: Resolved) -> pd.Da
             values = plain_columns(table_of(model), resolved.rows[[column]].drop_duplicates())[column]
             statement = statement.where(among(getattr(model, column), values))
     return frame_of(session, statement)
+
+
+def _near(known: pd.DataFrame, rows: pd.DataFrame, key: list[str]) -> pd.DataFrame:
+    """Return at least the facts that share a key with a row: those of which each part is some row's."""
+    near = np.ones(len(known), dtype=bool)
+    for column in key:
+        if near.any():
+            near &= known[column].isin(rows[column]).to_numpy()
+    return known if near.all() else known[near]
 
 
 def _beside(rows: pd.DataFrame, others: pd.DataFrame, key: list[str]) -> pd.DataFrame:

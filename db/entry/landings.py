@@ -1,12 +1,11 @@
 """Landings by day or period, and changes of the counter that running totals are read from."""
 
-import datetime as dt
-from collections.abc import Callable, Collection
-from dataclasses import dataclass
+from collections.abc import Callable
+from functools import cache
 from typing import Any, Final
 
 import pandas as pd
-from sqlalchemy import ColumnElement, func, select
+from sqlalchemy import BindParameter, ColumnElement, Select, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from db.chain import Act, append
@@ -19,11 +18,13 @@ from db.entry.undone import brought_back
 from db.entry.where import clashes
 from db.files import FILES
 from db.frames import frame_of, records
-from db.lookup import among, current
+from db.lookup import ASKED_ONE_BY_ONE, among, current
+from db.records.fleet import Aircraft
 from db.records.readings import CounterChange, Landing
 
 ONE_DAY: Final = pd.Timedelta(days=1)
-NEAR: Final = dt.timedelta(days=60)
+# What landings on record tell of those beside them.
+BESIDE: Final = ("aircraft", "day", "to_day", "full_stops", "touch_and_gos", "counter", "total_landings")
 
 
 def record_landings(
@@ -80,50 +81,63 @@ def _on_record(session: Session, table: pd.DataFrame) -> tuple[pd.DataFrame, pd.
     A day's sheet costs the same however long the log is: only what can stand beside these rows is read.
     """
     corrected = table["fact"].tolist() if "fact" in table else []
-    wanted = among(Landing.aircraft, table["aircraft"]) & Landing.fact.not_in(corrected)
+    aircraft = set(table["aircraft"].tolist())
     first, last = table["day"].min().date(), table[["day", "to_day"]].max().max().date()
-    within = current(Landing, withdrawn=True).where(wanted, Landing.day.between(first, last))
-    aircraft = set(table["aircraft"])
-    nearest = [
-        _nearest_of(session, aircraft, Side(wanted & there, near, order), which)
-        for there, near, order in (
-            (Landing.day < first, Landing.day >= first - NEAR, Landing.day.desc()),
-            (Landing.day > last, Landing.day <= last + NEAR, Landing.day.asc()),
-        )
-        for which in (Landing.id > 0, Landing.total_landings.is_not(None))
-    ]
-    beside = pd.concat(nearest).drop_duplicates("id")
+    within = current(Landing, withdrawn=True).where(
+        among(Landing.aircraft, aircraft),
+        Landing.fact.not_in(corrected),
+        Landing.day.between(first, last),
+    )
+    totals = bool(table["total_landings"].notna().any())
+    asked: dict[str, Any] = {"first": first, "last": last, "corrected": corrected}
+    if few := len(aircraft) <= ASKED_ONE_BY_ONE:
+        asked["aircraft"] = sorted(aircraft)
+    nearest = session.execute(_nearest(few=few, totals=totals), asked).all()
+    found = {number for row in nearest for number in row[1:5] if number}
+    beside = _beside(session, Landing.id.in_(found))
+    if gaps := {row.fact: row.total_on for row in nearest if totals and row.before != row.total_before}:
+        since = Landing.day >= min(filter(None, gaps.values()), default=first)
+        counted = _beside(session, since, Landing.day < first, among(Landing.aircraft, gaps))
+        after = counted["day"] >= counted["aircraft"].map(gaps).astype("datetime64[s]")
+        beside = pd.concat([beside, counted[after]]).drop_duplicates(["aircraft", "day"])
     return frame_of(session, within), beside
 
 
-@dataclass(frozen=True)
-class Side:
-    """What lies on one side of the days in question, what of it is near, and the order away from them."""
-
-    there: ColumnElement[bool]
-    near: ColumnElement[bool]
-    order: ColumnElement[Any]
+def _beside(session: Session, *which: ColumnElement[bool]) -> pd.DataFrame:
+    columns = [getattr(Landing, name) for name in BESIDE]
+    return frame_of(session, current(Landing).where(*which).with_only_columns(*columns))
 
 
-def _nearest_of(
-    session: Session, aircraft: Collection[int], side: Side, which: ColumnElement[bool]
-) -> pd.DataFrame:
-    """Return for each aircraft its nearest row on one side; the whole log is read only where none is near."""
-    near = _nearest(session, side.there & side.near, side.order, which)
-    left = set(aircraft) - set(near["aircraft"])
-    if not left:
-        return near
-    far = _nearest(session, side.there & among(Landing.aircraft, left), side.order, which)
-    return pd.concat([near, far[~far["aircraft"].isin(near["aircraft"])]], ignore_index=True)
+@cache
+def _nearest(*, few: bool, totals: bool) -> Select[Any]:
+    """
+    Return what asks for the nearest landings of each aircraft before and after some days, by record number.
+
+    The nearest rows, then (with `totals`) the nearest of those with a running total; the index by day finds each.
+    """
+    stands = current(Landing).where(
+        Landing.aircraft == Aircraft.fact, Landing.fact.not_in(_many("corrected"))
+    )
+    before = stands.where(Landing.day < bindparam("first")).order_by(Landing.day.desc()).limit(1)
+    after = stands.where(Landing.day > bindparam("last")).order_by(Landing.day.asc()).limit(1)
+    has_total = Landing.total_landings.is_not(None)
+    asked = {"before": (before, Landing.id), "after": (after, Landing.id)}
+    if totals:
+        asked |= {
+            "total_before": (before.where(has_total), Landing.id),
+            "total_after": (after.where(has_total), Landing.id),
+            "total_on": (before.where(has_total), Landing.day),
+        }
+    columns = [
+        rows.with_only_columns(column).correlate(Aircraft).scalar_subquery().label(name)
+        for name, (rows, column) in asked.items()
+    ]
+    of_aircraft = select(Aircraft.fact, *columns).where(Aircraft.version == 1)
+    return of_aircraft.where(Aircraft.fact.in_(_many("aircraft"))) if few else of_aircraft
 
 
-def _nearest(
-    session: Session, side: ColumnElement[bool], order: ColumnElement[Any], which: ColumnElement[bool]
-) -> pd.DataFrame:
-    """Return for each aircraft the nearest row on one side of the days in question."""
-    place = func.row_number().over(partition_by=Landing.aircraft, order_by=order).label("place")
-    ranked = current(Landing).where(side, which).add_columns(place).subquery()
-    return frame_of(session, select(ranked).where(ranked.c.place == 1)).drop(columns="place")
+def _many(name: str) -> BindParameter[Any]:
+    return bindparam(name, expanding=True)
 
 
 def _refuse_overlaps(named: Named, landings: pd.DataFrame) -> None:

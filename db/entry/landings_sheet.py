@@ -1,6 +1,7 @@
 """The sheet of a base's landings on a day: opened once, and posted with what was typed, whole or not at all."""
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,12 +24,25 @@ class Keeper:
     now: dt.datetime
 
 
-def open_landings_sheet(session: Session, base: str, day: dt.date, asks: str, *, by: Keeper) -> IssuedSheet:
-    """Return the sheet of this base and day, issued now if it was not before; `asks` is "count" or "total"."""
+def open_landings_sheet(  # noqa: PLR0913 - what is issued, and by whom
+    session: Session,
+    base: str,
+    day: dt.date,
+    asks: str,
+    *,
+    by: Keeper,
+    lines: Sequence[AircraftLine] | None = None,
+) -> IssuedSheet:
+    """
+    Return the sheet of this base and day, issued now if it was not before; `asks` is "count" or "total".
+
+    `lines` are those that it is issued with, where they were read a moment ago.
+    """
     before = landings_sheet(session, base, day)
     if before is not None:
         return before
-    lines = lines_of_base(session, base_ids(session).get(base), day)
+    if lines is None:
+        lines = lines_of_base(session, base_ids(session).get(base), day)
     asked = {
         "asks": asks,
         "lines": [{"aircraft": each.aircraft, "registration": each.registration} for each in lines],

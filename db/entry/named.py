@@ -105,6 +105,8 @@ class Named:
 
     def refuse(self, column: str, bad: Mask, rule: Text, suggestion: Text) -> None:
         """Note an error in each of these rows; the texts may depend on row and value."""
+        if not bad.any():
+            return
         for row, value in self.rows.loc[bad, ["row", column]].itertuples(index=False):
             texts = [text if isinstance(text, str) else text(row, value) for text in (rule, suggestion)]
             self.errors.append(RowError(self.file.name, int(row), column, shown(value), *texts))

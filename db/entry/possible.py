@@ -22,7 +22,7 @@ def refuse_days_ahead(named: Named, *columns: str) -> None:
     """Refuse days that have not begun anywhere."""
     latest = pd.Timestamp((dt.datetime.now(dt.UTC) + AHEAD).date())
     for column in columns:
-        ahead = (named.rows[column] > latest).to_numpy()
+        ahead = named.rows[column].to_numpy() > latest.to_datetime64()
         named.refuse(column, ahead, "lies in the future", "correct the day; what is planned is not a record")
 
 
@@ -106,5 +106,7 @@ def _at_the_shop(visit: dict[str, Any]) -> str:
 
 def refuse_rows(named: Named, column: str, rules: Mapping[int, str], suggestion: Any) -> None:  # noqa: ANN401 - as Named
     """Refuse the rows that have a rule, each with its own."""
+    if not rules:
+        return
     bad = named.rows["row"].isin(list(rules)).to_numpy()
     named.refuse(column, bad, lambda row, _: rules[row], suggestion)

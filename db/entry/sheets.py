@@ -7,11 +7,11 @@ something else stays beside it as a conflict, until somebody who has seen both t
 
 import datetime as dt
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -20,7 +20,7 @@ from db.lookup import aircraft_by_registration, base_ids
 from db.records.sheets import CONFLICT, KINDS, POSTED, REPLACED, STANDING, Sheet, SheetCheck, SheetLine
 from db.secrets_kept import time_text
 from db.sheet_code import new_code
-from db.sheets import IN_ORDER, IssuedSheet, KeptLine, issued, lines_of
+from db.sheets import IssuedSheet, KeptLine, in_order, issued, order
 
 TRIES: Final = 50
 LONGEST_KEY: Final = 80
@@ -84,36 +84,50 @@ def issue_sheet(
 def keep_line(
     session: Session, code: str, line: TypedLine, *, person: str, now: dt.datetime
 ) -> tuple[KeptLine, ...]:
+    """Keep one line as `keep_lines` does, and return all that is open in its place: one, or several in conflict."""
+    kept = keep_lines(session, code, (line,), person=person, now=now)
+    return tuple(each for each in kept if each.place == line.place)
+
+
+def keep_lines(
+    session: Session, code: str, lines: Sequence[TypedLine], *, person: str, now: dt.datetime
+) -> tuple[KeptLine, ...]:
     """
-    Keep one line, once for its key, and return all that is open in its place now: one line, or several in conflict.
+    Keep lines, each once for its key, and return all that are open on the sheet now.
 
     A line for a place that a posted sheet has settled is a conflict too, if it says something else.
     """
-    _check(line)
+    for line in lines:
+        _check(line)
     _locked(session, code)
-    before = session.get(SheetLine, line.key)
-    if before is None:
-        _place_line(session, code, line, person, now)
-    elif (before.sheet, before.place, json.loads(before.typed)) != (code, line.place, dict(line.typed)):
-        raise KeyReusedError(
-            f"the line key {line.key!r} was used for something else; give each line typed a key of its own"
-        )
-    return tuple(each for each in lines_of(session, code) if each.place == line.place)
+    keys = {line.key for line in lines}
+    of_sheet = select(SheetLine).where(or_(SheetLine.sheet == code, SheetLine.key.in_(keys)))
+    every = {each.key: each for each in session.scalars(of_sheet)}
+    for line in lines:
+        before = every.get(line.key)
+        if before is None:
+            there = [each for each in every.values() if (each.sheet, each.place) == (code, line.place)]
+            every[line.key] = _place_line(session, code, line, there, by=(person, now))
+        elif (before.sheet, before.place, json.loads(before.typed)) != (code, line.place, dict(line.typed)):
+            raise KeyReusedError(
+                f"the line key {line.key!r} was used for something else; give each line typed a key of its own"
+            )
+    session.flush()
+    return in_order(each for each in every.values() if each.sheet == code)
 
 
 def post_sheet(session: Session, code: str, *, person: str, now: dt.datetime) -> IssuedSheet:
     """Mark a sheet as typed back; refused while two devices differ in a place. Posting again changes nothing."""
     sheet = _locked(session, code)
-    open_lines = lines_of(session, code)
-    torn = sorted({each.place for each in open_lines if each.state == CONFLICT})
+    every = session.scalars(select(SheetLine).where(SheetLine.sheet == code)).all()
+    torn = sorted({each.place for each in every if each.state == CONFLICT})
     if torn:
         raise ConflictError(
             f"two devices differ in {', '.join(torn)}; look at both values, type the right one there, then post again"
         )
-    for line in session.scalars(
-        select(SheetLine).where(SheetLine.sheet == code, SheetLine.state == STANDING)
-    ):
-        line.state = POSTED
+    for line in every:
+        if line.state == STANDING:
+            line.state = POSTED
     if sheet.posted_at is None:
         sheet.posted_by, sheet.posted_at = person, time_text(now)
     session.flush()
@@ -146,9 +160,11 @@ def keep_check(
     session.flush()
 
 
-def _place_line(session: Session, code: str, line: TypedLine, person: str, now: dt.datetime) -> None:
-    there = select(SheetLine).where(SheetLine.sheet == code, SheetLine.place == line.place)
-    every = session.scalars(there.order_by(*IN_ORDER)).all()
+def _place_line(
+    session: Session, code: str, line: TypedLine, there: list[SheetLine], *, by: tuple[str, dt.datetime]
+) -> SheetLine:
+    """Put a line beside those `there`, which stand in its place or did."""
+    person, now = by
     new = SheetLine(
         key=line.key,
         sheet=code,
@@ -161,15 +177,15 @@ def _place_line(session: Session, code: str, line: TypedLine, person: str, now: 
     )
     session.add(new)
     # A line that comes late, after the one that replaced it, is replaced already.
-    if not any(line.key in each.seen.split() for each in every):
+    if not any(line.key in each.seen.split() for each in there):
         still_open = []
-        for each in every:
+        for each in sorted(there, key=order):
             if each.key in line.seen:
                 each.state = REPLACED
             elif each.state != REPLACED:
                 still_open.append(each)
         _settle([*still_open, new])
-    session.flush()
+    return new
 
 
 def _settle(lines: list[SheetLine]) -> None:

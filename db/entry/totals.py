@@ -19,9 +19,8 @@ COUNTER: Final = ["aircraft", "counter"]
 def with_counters(session: Session, landings: pd.DataFrame) -> pd.DataFrame:
     """Add to each row the counter that its total was read from, and the total at which that counter began."""
     wanted = among(CounterChange.aircraft, landings["aircraft"])
-    changes = frame_of(session, current(CounterChange).where(wanted))[
-        ["aircraft", "day", "counter", "starts_at"]
-    ]
+    columns = (CounterChange.aircraft, CounterChange.day, CounterChange.counter, CounterChange.starts_at)
+    changes = frame_of(session, current(CounterChange).where(wanted).with_only_columns(*columns))
     if changes.empty:
         return landings.assign(counter=np.int64(1), starts_at=np.nan)
     placed = landings.drop(columns=["counter", "starts_at"], errors="ignore").reset_index()
@@ -31,6 +30,8 @@ def with_counters(session: Session, landings: pd.DataFrame) -> pd.DataFrame:
 
 def refuse_falling_totals(named: Named, landings: pd.DataFrame) -> None:
     """Refuse totals outside their neighbours; `landings` are those on record (row 0) and the new ones."""
+    if not _brings_totals(landings):
+        return
     totals = landings[landings["total_landings"].notna()].sort_values([*COUNTER, "day"])
     groups = totals.groupby(COUNTER)
     totals = totals.assign(
@@ -43,6 +44,12 @@ def refuse_falling_totals(named: Named, landings: pd.DataFrame) -> None:
     found = {row["row"]: _outside(row) for row in records(totals[falls & (totals["row"] > 0)])}
     advice = "correct the total; if the counter was replaced, enter the counter change first"
     refuse_rows(named, "total_landings", found, advice)
+
+
+def _brings_totals(landings: pd.DataFrame) -> bool:
+    """Whether a new row has a total; a day's count alone makes no total fall or disagree."""
+    totals, rows = landings["total_landings"].to_numpy(), landings["row"].to_numpy()
+    return bool((~np.isnan(totals[rows > 0])).any())
 
 
 def _outside(row: dict[str, Any]) -> str:
@@ -58,6 +65,8 @@ def _neighbour(total: float, day: pd.Timestamp, nothing: str) -> str:
 
 def disagreements(landings: pd.DataFrame) -> list[Flag]:
     """Flag new totals that rose by more or less than the landings written down for the days since the last total."""
+    if not _brings_totals(landings):
+        return []
     ordered = landings.sort_values([*COUNTER, "day"]).reset_index(drop=True)
     counted = ordered["full_stops"] + ordered["touch_and_gos"].fillna(0)
     by_counter = ordered.groupby(COUNTER, sort=False).ngroup()
@@ -74,7 +83,7 @@ def disagreements(landings: pd.DataFrame) -> list[Flag]:
     lines = pd.DataFrame({"row": told["row"], "rise": rise, "count": count, "day": since["day"]})[odd]
     return [
         Flag(
-            line["row"],
+            int(line["row"]),
             f"the total rose by {line['rise']:.0f} since {line['day'].date()}, "
             f"the days written down have {line['count']:.0f} landings",
         )

@@ -1,7 +1,7 @@
 """The format of rows: each cell of its kind, each row consistent in itself; nothing here asks the database."""
 
 import datetime as dt
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -17,7 +17,7 @@ from db.imports.measures import factor
 from db.imports.refused import CellError, Findings
 from db.imports.source import Meter, Rows, Source
 from db.imports.swapped import hint, swapped_by_kind
-from db.imports.within import Broken, broken_rules
+from db.imports.within import Broken, Mask, broken_rules
 
 DECIMALS: Final = 9  # of a figure turned into our unit: beyond that it is the arithmetic that shows
 
@@ -47,7 +47,8 @@ def check_source(source: Source, findings: Findings, meter: Meter, *, today: dt.
     cells = {
         place: Cells(column, today=today, written=source.written) for place, column in header.places.items()
     }
-    frames, whole, wrong = [_frame(file, [], {})], header.complete, 0
+    frames: list[pd.DataFrame] = []
+    whole, wrong = header.complete, 0
     total, lost, swapped = 0, set[str](), set[str]()
     for at, rows in enumerate(source.rows):
         findings.add(*rows.errors)
@@ -55,18 +56,21 @@ def check_source(source: Source, findings: Findings, meter: Meter, *, today: dt.
             findings.add(hint(file.name, *sorted(swapped)))
         unread = {error.row for error in rows.errors if error.row > 1}
         frame, bad = _judged(file, header, rows, cells, findings, swapped)
-        frames.append(_in_our_units(frame[~bad], source))
-        lost |= names_given(file.name, frame[bad])
+        if any_bad := bool(bad.any()):
+            lost |= names_given(file.name, frame[bad])
+        frames.append(_in_our_units(frame[~bad] if any_bad else frame, source))
         whole = whole and not rows.broken
         met = unread | set(rows.numbers) if unread else rows.numbers
         total, wrong = total + len(met), wrong + len(unread | set(frame.loc[bad, "row"]))
         meter.add(len(rows.numbers))
-    rows_good = pd.concat(frames, ignore_index=True)
+    rows_good = pd.concat(frames or [_frame(file, [], {})], ignore_index=True)
     return Checked(file, rows_good, frozenset(lost), whole, total, wrong)
 
 
 def _in_our_units(frame: pd.DataFrame, source: Source) -> pd.DataFrame:
     """Return figures that the file gives in other units in ours."""
+    if not source.units:
+        return frame
     columns = [(name, column) for name in source.units if (column := ENTERED[source.name].column(name))]
     return frame.assign(
         **{
@@ -102,7 +106,7 @@ def _judged(  # noqa: PLR0913, PLR0917 - a file, its rows, and what is known of 
     cells: Mapping[int, Cells],
     findings: Findings,
     swapped: Collection[str],
-) -> tuple[pd.DataFrame, "pd.Series[bool]"]:
+) -> tuple[pd.DataFrame, Mask]:
     """
     Return all rows, and which of them are bad; what is wrong goes to the findings.
 
@@ -111,33 +115,44 @@ def _judged(  # noqa: PLR0913, PLR0917 - a file, its rows, and what is known of 
     by_place = list(zip(*rows.texts, strict=True)) or [()] * (max(header.places, default=0) + 1)
     typed = {column.name: by_place[place] for place, column in header.places.items()}
     values: dict[str, list[Any]] = {}
-    unread = _unread(file, header, rows)
-    unread[list(swapped)] = True
+    length = len(rows.numbers)
+    unread = _unread(file, header, rows) | {name: np.ones(length, dtype=bool) for name in swapped}
     for place, column in header.places.items():
         values[column.name], refused = cells[place].read(typed[column.name])
         if column.name in swapped:
             continue
         findings.add_many(_cell_errors(file, rows, column, typed[column.name], refused), len(refused))
-        unread.loc[list(refused), column.name] = True
+        if refused:
+            unread.setdefault(column.name, np.zeros(length, dtype=bool))[list(refused)] = True
     frame = _frame(file, rows.numbers, values)
-    bad = unread.any(axis=1)
+    bad = _any(unread.values(), length)
     for broken in broken_rules(file, frame):
-        hit = broken.rows & ~unread[[name for name in broken.looks_at if name in unread]].any(axis=1)
+        hit = broken.rows & ~_any((unread[name] for name in broken.looks_at if name in unread), length)
         findings.add_many(_rule_errors(file, rows, broken, typed, hit), int(hit.sum()))
         bad |= hit
     return frame, bad
 
 
-def _unread(file: File, header: Header, rows: Rows) -> pd.DataFrame:
-    """Cells that cannot be judged: their error is known already, or a required column is not there at all."""
-    present = [column.name for column in header.places.values()]
-    names = [*present, *(column.name for column in file.columns if column.name not in present)]
-    unread = pd.DataFrame(False, index=range(len(rows.numbers)), columns=names)
-    unread[[column.name for column in file.columns if column.required and column.name not in present]] = True
-    place = {number: at for at, number in enumerate(rows.numbers)}
+def _any(masks: Iterable[Mask], length: int) -> Mask:
+    """Return which rows any of these masks hits."""
+    hit = np.zeros(length, dtype=bool)
+    for mask in masks:
+        hit |= mask
+    return hit
+
+
+def _unread(file: File, header: Header, rows: Rows) -> dict[str, Mask]:
+    """Cells that cannot be judged, by column: their error is known already, or a required column is not there."""
+    length, present = len(rows.numbers), {column.name for column in header.places.values()}
+    unread = {
+        column.name: np.ones(length, dtype=bool)
+        for column in file.columns
+        if column.required and column.name not in present
+    }
+    place = {number: at for at, number in enumerate(rows.numbers)} if rows.errors else {}
     for error in rows.errors:
         if error.row in place and error.column in present:
-            unread.loc[place[error.row], error.column] = True
+            unread.setdefault(error.column, np.zeros(length, dtype=bool))[place[error.row]] = True
     return unread
 
 
@@ -149,7 +164,7 @@ def _cell_errors(
 
 
 def _rule_errors(
-    file: File, rows: Rows, broken: Broken, typed: Mapping[str, Sequence[str]], hit: "pd.Series[bool]"
+    file: File, rows: Rows, broken: Broken, typed: Mapping[str, Sequence[str]], hit: Mask
 ) -> Iterator[RowError]:
     for at in np.flatnonzero(hit):
         value = typed[broken.column][int(at)][:80] if broken.column in typed else ""

@@ -42,7 +42,7 @@ from db.entry.landings import record_landings  # noqa: E402 - the same
 from db.entry.readings import record_pin_readings  # noqa: E402 - the same
 from db.people import add_person  # noqa: E402 - the same
 from db.records.brakes import Brake  # noqa: E402 - the same
-from db.records.fleet import Aircraft, AircraftType, BaseStation, BrakeType  # noqa: E402 - the same
+from db.records.fleet import Aircraft, AircraftType, BaseStation, BrakeType, Effectivity  # noqa: E402 - the same
 from db.records.readings import Landing  # noqa: E402 - the same
 from db.schema import migrate  # noqa: E402 - the same
 from db.session import Session, open_engine  # noqa: E402 - the same
@@ -75,6 +75,7 @@ def make_ledger(url):
         eight = append(session, ACT, [(AircraftType, [kind])]).records[0][0]
         made = {"brake_type": "BT-1", "material": "carbon", "pins": 1, "new_pin_mm": 50.0}
         brake = append(session, ACT, [(BrakeType, [made])]).records[0][0]
+        append(session, ACT, [(Effectivity, [{"aircraft_type": eight, "brake_type": brake, "mix": "none"}])])
         craft = [{"registration": name, "aircraft_type": eight, "base": base} for name in CRAFT]
         append(session, ACT, [(Aircraft, craft)])
         serials = [f"S-{number:04d}" for number in range(1, 101)]
