@@ -107,6 +107,15 @@ def _watch_commands(commands: "Commands") -> None:
         "Why brakes come off early, and how often, by type and cause.",
         "removals --format json",
     )
+    fits = result(
+        commands,
+        "model-fit",
+        "Does the wear model fit the records? Innovations, bends, a gamma process beside it, runs that move a rate.",
+        "model-fit",
+        "model-fit --type P-100 --format json",
+    )
+    fits.set_defaults(does="model_fit:model_fit")
+    fits.add_argument("--type", default="", metavar="TYPE", help="only this brake type")
 
 
 def _claims_command(commands: "Commands") -> None:

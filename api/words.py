@@ -85,9 +85,9 @@ def step_of(low: float, high: float) -> float:
     return 10.0 ** math.floor(math.log10(width / 10)) if width > 0 else 0.0
 
 
-def rounded(value: float, low: float, high: float) -> str:
-    """A figure no finer than a tenth of its range's width."""
-    step = step_of(low, high)
+def rounded(value: float, low: float | None, high: float | None) -> str:
+    """A figure no finer than a tenth of its range's width; three digits where an end of it is not known."""
+    step = 0.0 if low is None or high is None else step_of(low, high)
     if step == 0:
         return significant(value)
     return number(round(value / step) * step, max(0, -round(math.log10(step))))

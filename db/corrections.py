@@ -4,12 +4,14 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Select, func, literal, select, union_all
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, Select, func, literal, select, union_all
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from db.loaded import LoadMade, load_of
 from db.lookup import current
 from db.recorded import KINDS, Recorded, Version, read_record
 from db.records.checks import DoubtedReading
+from db.records.loads import LoadWithdrawal
 from db.records.log import Change as LoggedChange
 from db.records.readings import PinReading, Ruling
 
@@ -30,19 +32,45 @@ class Change:
         return tuple(each for each in told if each[1] != each[2])
 
 
-def changes_before(session: Session, seq: int, *, most: int) -> Iterator[Change]:
-    """Corrections and withdrawals with a lower sequence number, the latest first."""
+@dataclass(frozen=True)
+class LoadWithdrawn:
+    """A load withdrawn whole: all its rows went in the changes of this span of sequence numbers."""
+
+    load: LoadMade
+    first_seq: int
+    last_seq: int
+
+
+def withdrawn_loads(session: Session, seq: int, *, most: int) -> list[LoadWithdrawn]:
+    """Loads withdrawn whole below a sequence number, the latest first."""
+    asked = select(LoadWithdrawal).where(LoadWithdrawal.last_seq < seq)
+    rows = session.scalars(asked.order_by(LoadWithdrawal.last_seq.desc()).limit(most)).all()
+    return [LoadWithdrawn(load_of(session, row.load), row.first_seq, row.last_seq) for row in rows]
+
+
+def changes_before(session: Session, seq: int, *, most: int, load: int | None = None) -> Iterator[Change]:
+    """
+    Corrections and withdrawals with a lower sequence number, the latest first.
+
+    Rows that went with a whole load are left out, unless those of this load are asked for: then with a lower record
+    number, as many of them share a sequence number.
+    """
     # A later version has a version that it supersedes, which an index finds; an end filled in has no reason.
     asked = [
         select(literal(kind).label("kind"), model.id, model.seq)
-        .where(model.supersedes.is_not(None), model.reason.is_not(None), model.seq < seq)
-        .order_by(model.seq.desc())
+        .where(model.supersedes.is_not(None), model.reason.is_not(None))
+        .where((model.seq if load is None else model.id) < seq, _of_load(model.seq, load))
+        .order_by(model.seq.desc(), model.id.desc())
         .limit(most)
         .subquery()
         for kind, model in KINDS.items()
     ]
     every = union_all(*(select(each.c.id, each.c.seq) for each in asked)).subquery()
-    latest = select(every.c.id).order_by(every.c.seq.desc(), every.c.id).limit(most)
+    latest = (
+        select(every.c.id)
+        .order_by(every.c.seq.desc(), every.c.id if load is None else every.c.id.desc())
+        .limit(most)
+    )
     for number in session.scalars(latest).all():
         record = read_record(session, number)
         place = next(i for i, each in enumerate(record.versions) if each.record == number)
@@ -88,6 +116,12 @@ def doubted_readings(session: Session, readings: Collection[int] | None = None) 
         if reading.now.record == doubt.record and not reading.now.withdrawn:
             found.append(Doubted(reading, doubt.why, _corrected(session, doubt.correction), person))
     return found
+
+
+def _of_load(seq: ColumnElement[int] | InstrumentedAttribute[int], load: int | None) -> ColumnElement[bool]:
+    """Whether a change withdrew this load; None: whether it withdrew no load whole."""
+    went = select(LoadWithdrawal.load).where(seq.between(LoadWithdrawal.first_seq, LoadWithdrawal.last_seq))
+    return ~went.exists() if load is None else went.where(LoadWithdrawal.load == load).exists()
 
 
 def _held() -> Select[Any]:

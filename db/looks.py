@@ -12,7 +12,11 @@ from db.records.readings import PinReading
 
 @dataclass(frozen=True)
 class AskRate:
-    """Readings of wear checks, those of them that were asked about, and those in which another value was typed then."""
+    """
+    Readings of wear checks, those of them that were asked about, and those in which another value was typed then.
+
+    A reading whose first value stood is taken for a good one.
+    """
 
     readings: int
     asked: int
@@ -22,6 +26,21 @@ class AskRate:
     def rate(self) -> float | None:
         """The share asked about; None before the first reading."""
         return self.asked / self.readings if self.readings else None
+
+    @property
+    def good(self) -> int:
+        """Readings whose first value stood."""
+        return self.readings - self.changed
+
+    @property
+    def asked_for_nothing(self) -> int:
+        """Good readings that were asked about."""
+        return self.asked - self.changed
+
+    @property
+    def rate_on_good(self) -> float | None:
+        """The share of good readings asked about; None before the first."""
+        return self.asked_for_nothing / self.good if self.good else None
 
 
 def ask_rate(session: Session) -> AskRate:

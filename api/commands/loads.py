@@ -25,6 +25,7 @@ from db.session import Session, open_engine, reading
 
 HOW: Final = ("encoding", "separator", "decimal", "days")
 EVERY: Final = 1_000_000
+FILES_TOLD: Final = 3
 
 
 def bring_in(asked: argparse.Namespace) -> int:
@@ -62,7 +63,7 @@ def loads(asked: argparse.Namespace) -> int:
             "load": each.number,
             "loaded_at": each.loaded_at[:16],
             "person": each.person,
-            "files": ", ".join(file.name for file in each.files),
+            "files": _named([file.name for file in each.files], all_of_them=asked.format != "table"),
             "rows": each.rows,
             "withdrawn_by": each.withdrawn_by,
             "reason": each.reason,
@@ -70,7 +71,16 @@ def loads(asked: argparse.Namespace) -> int:
         for each in made
     ]
     write(made, asked.format, rows=rows)
+    if not made:
+        sys.stderr.write("no load was made yet; `pinledger import FOLDER` makes one\n")
     return 0
+
+
+def _named(names: Sequence[str], *, all_of_them: bool) -> str:
+    """Files in one cell: all where a program reads it, the first few where a line is to be read."""
+    if all_of_them or len(names) <= FILES_TOLD:
+        return "; ".join(names)
+    return f"{'; '.join(names[:FILES_TOLD])} and {len(names) - FILES_TOLD} more"
 
 
 def withdraw(asked: argparse.Namespace) -> int:

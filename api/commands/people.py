@@ -34,6 +34,10 @@ def list_all(asked: argparse.Namespace) -> int:
     with _ledger(asked) as session:
         known = people.list_people(session)
     write(known, asked.format)
+    if not known:
+        sys.stderr.write(
+            "nobody is added yet; `pinledger person add NAME --role administrator` adds the first\n"
+        )
     return 0
 
 

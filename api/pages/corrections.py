@@ -14,6 +14,7 @@ from api.moved import Moves, moves
 from api.pages.frame import Frame, render
 from api.pages.navigation import CORRECTIONS
 from api.records import action_of, check_bases, correctable, seen_record
+from api.words import counted
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of, bases_written
 from db.chain import Act
@@ -44,6 +45,7 @@ class ListPage:
     """
 
     frame: Frame
+    answer: str
     lines: tuple[Change | LoadWithdrawn, ...]
     load: int
     older: str
@@ -89,7 +91,7 @@ def corrections(
         seen = tuple(each for each in found if _is_seen(session, person, each))
     frame = _frame(CORRECTIONS.title, CORRECTIONS.path)
     older = f"{CORRECTIONS.path}?{_after(found[-1], load)}" if len(found) == ON_A_PAGE else ""
-    return render("corrections.html", ListPage(frame, seen, load, older))
+    return render("corrections.html", ListPage(frame, _answer(seen, load), seen, load, older))
 
 
 def _after(line: Change | LoadWithdrawn, load: int) -> str:
@@ -97,6 +99,20 @@ def _after(line: Change | LoadWithdrawn, load: int) -> str:
     if load and isinstance(line, Change):
         return urlencode({"load": load, "before": line.after.record})
     return urlencode({"before": _seq_of(line)})
+
+
+def _answer(seen: tuple[Change | LoadWithdrawn, ...], load: int) -> str:
+    """How many there are, and who was the last."""
+    if not seen:
+        return "Nothing that was corrected or withdrawn is to be seen here."
+    last = seen[0]
+    if isinstance(last, LoadWithdrawn):
+        who, when = last.load.withdrawn_by, last.load.withdrawn_at
+    else:
+        who, when = last.after.person, last.after.recorded_at
+    if load:
+        return f"{counted(len(seen), 'row')} of those that went with load {load}, withdrawn on {when[:10]} by {who}."
+    return f"{counted(len(seen), 'correction')}, the latest on {when[:10]} by {who}."
 
 
 def _lines(session: Session, seq: int, load: int) -> list[Change | LoadWithdrawn]:

@@ -38,13 +38,14 @@ MOST_WAITING: Final = 200
 
 @dataclass(frozen=True)
 class SheetsPage:
-    """What sheets.html receives; `new` are the sheets issued just now, `errors` are beside their fields."""
+    """What sheets.html receives; `new` are the sheets issued just now, `kind` comes first, `errors` are by field."""
 
     frame: Frame
     answer: str
     waiting: tuple[IssuedSheet, ...]
     new: tuple[IssuedSheet, ...]
     kinds: tuple[str, ...]
+    kind: str
     bases: tuple[str, ...]
     typed: Mapping[str, str]
     errors: Mapping[str, str]
@@ -52,11 +53,13 @@ class SheetsPage:
 
 
 @router.get(SHEETS.path)
-def sheets(request: Request, person: LetIn, issued: Annotated[tuple[str, ...], Query()] = ()) -> Response:
-    """Sheets that are out, and the form that issues one."""
+def sheets(
+    request: Request, person: LetIn, issued: Annotated[tuple[str, ...], Query()] = (), kind: str = ""
+) -> Response:
+    """Sheets that are out, and the form that issues one of a kind."""
     with Session(reading(request.app.state.engine)) as session:
         new = tuple(_seen(person, sheet_by_code(session, code)) for code in issued[:MOST_WAITING])
-        return _answer(session, person, new=new)
+        return _answer(session, person, new=new, kind=kind)
 
 
 @router.post(SHEETS.path)
@@ -78,7 +81,9 @@ def issue(request: Request, person: LetIn, typed: Typed) -> Response:
     except LedgerError as error:
         problem = problem_of(error)
     with Session(reading(request.app.state.engine)) as session:
-        return _answer(session, person, typed=typed, errors=errors, problem=problem)
+        return _answer(
+            session, person, kind=typed.get("kind", ""), typed=typed, errors=errors, problem=problem
+        )
 
 
 @router.get(f"{SHEETS.path}/open")
@@ -167,6 +172,7 @@ def _answer(  # noqa: PLR0913 - what was issued, and what became of the form
     person: Person,
     *,
     new: tuple[IssuedSheet, ...] = (),
+    kind: str = "",
     typed: Mapping[str, str] | None = None,
     errors: Mapping[str, str] | None = None,
     problem: Problem | None = None,
@@ -183,6 +189,7 @@ def _answer(  # noqa: PLR0913 - what was issued, and what became of the form
         waiting=tuple(waiting[:MOST_WAITING]),
         new=new,
         kinds=KINDS,
+        kind=kind if kind in KINDS else "",
         bases=bases,
         typed=typed or {"day": today().isoformat()},
         errors=errors or {},

@@ -136,6 +136,14 @@ def test_a_file_of_another_source_is_matched_tried_mended_loaded_and_withdrawn(a
     assert "needs a reason" in refused.text
     assert clerk.post(load, data={**key(), "reason": "the wrong month"}).status_code == 303
     assert "Withdrawn whole" in answer(clerk.get(load))
+    number = load.rpartition("/")[2]
+    listed = clerk.get("/corrections").text
+    assert listed.count("the wrong month") == 1
+    assert "withdrawn: 26\N{NO-BREAK SPACE}rows" in listed
+    opened = clerk.get(f"/corrections?load={number}").text
+    assert opened.count("the wrong month") == 20
+    rest = clerk.get(re.search(r'href="(/corrections\?load=[^"]+)"', opened)[1].replace("&amp;", "&")).text
+    assert rest.count("the wrong month") == 6
     there = send(clerk, HANGAR + ROWS + mended, **WAY).headers["location"]
     assert answer(clerk.get(there)).startswith("26 ready, 0 need fixing")
 

@@ -144,7 +144,7 @@ def ann(url):
 
 
 def issued(client, **asked):
-    key = re.search(r'name="write_key" value="([^"]+)"', client.get("/sheets").text)[1]
+    key = re.search(r'name="write_key" value="([^"]+)"', client.get("/sheets", params={"kind": asked["kind"]}).text)[1]
     form = {**client.form, "write_key": key, "base": "Home", "day": DAY, **asked}
     first = client.post("/sheets", data=form)
     assert first.status_code == 303, first.text

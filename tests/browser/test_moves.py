@@ -100,7 +100,7 @@ def fill(page, **typed):
 def test_a_sheet_is_issued_printed_brought_up_by_its_code_and_typed_back(page, service):
     hand = Hand(page)
     page.goto("/sheets")
-    page.get_by_role("radio", name="move slip").check()
+    page.get_by_role("link", name="Move slip").click()
     page.locator("select[name=base]").select_option("Home")
     fill(page, registration="101", positions="3", work_order="WO-70")
     with page.expect_navigation():
