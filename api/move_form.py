@@ -15,6 +15,8 @@ from db.fitted import Fitted, FittedAircraft
 from db.going_on import LAST, brakes_called, candidates, meant
 from db.imports.refused import CellError
 from db.whereabouts import ON_AIRCRAFT, Whereabouts
+from lifecycle.errors import BadRecordsError
+from lifecycle.units import exact_nm
 
 BETWEEN_PINS: Final = re.compile(r"[\s;]+")
 ROBBED: Final = "robbed"
@@ -117,6 +119,7 @@ def read_form(session: Session, form: MoveForm, asked: Asked) -> MoveForm:
         form.errors["work_order"] = "enter the work order under which this was done"
     coming_off = {place.there.brake for place in form.places if _comes_off(form, place)}
     for place in form.places:
+        _read_pins(form, place)
         _read_going_on(session, form, place, asked, coming_off)
     _wants_a_place(form)
     if not coming_off and not any(place.said("on") or place.said("off") for place in form.places):
@@ -159,6 +162,28 @@ def _comes_off(form: MoveForm, place: Place) -> bool:
     if not place.said("reason"):
         form.errors[f"reason-{place.at}"] = "choose why it came off"
     return True
+
+
+def _read_pins(form: MoveForm, place: Place) -> None:
+    """Tell what is no length at the first look, whatever else is wrong; the ledger counts it exactly later."""
+    starts = [place.said("pin")] if place.said("pin") else []
+    for name, pins, unit in (
+        ("pins", _pins_of(place), form.said("unit") or "mm"),
+        ("pin", starts, "mm"),
+    ):
+        for pin in pins:
+            try:
+                wrong = "" if exact_nm(pin, unit) >= 0 else f"{pin} {unit} is negative"
+            except BadRecordsError as error:
+                wrong = str(error)
+            if wrong:
+                form.errors.setdefault(
+                    f"{name}-{place.at}", f"{pin}: {wrong}; write the length as read, with a point"
+                )
+
+
+def _pins_of(place: Place) -> tuple[str, ...]:
+    return tuple(pin for pin in BETWEEN_PINS.split(place.said("pins")) if pin)
 
 
 def _read_going_on(session: Session, form: MoveForm, place: Place, asked: Asked, off: set[int]) -> None:
@@ -237,7 +262,7 @@ def _off(form: MoveForm, place: Place) -> ComesOff:
         work=work,
         base=base,
         condition=condition,
-        pins=tuple(pin for pin in BETWEEN_PINS.split(place.said("pins")) if pin),
+        pins=_pins_of(place),
     )
 
 

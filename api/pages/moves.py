@@ -7,15 +7,18 @@ from typing import Annotated, Final
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi.responses import JSONResponse
 from sqlalchemy.orm import Session
 
 from api.access import LetIn, need, within
 from api.errors import Problem, problem_of
 from api.event_words import NoticeTold, told_notices
+from api.forms import day_typed
 from api.move_form import Asked, MoveForm, move_form, read_form
 from api.pages.frame import Frame, render
 from api.pages.navigation import MOVES
 from api.records import check_bases
+from api.serial_told import serial_told
 from api.words import counted, listed
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of, bases_written
@@ -25,6 +28,7 @@ from db.entry.sheets import post_sheet
 from db.errors import LedgerError, NotFoundError, RowsRefusedError
 from db.fitted import FittedAircraft, fitted_on
 from db.half_done import HalfDone, half_done
+from db.imports.refused import CellError
 from db.lookup import aircraft_by_registration, known_by
 from db.notices import in_sight, notices
 from db.people import known_bases
@@ -104,6 +108,37 @@ def moves(  # noqa: PLR0913, PLR0917 - one argument a word of the address
             typed = {"day": today().isoformat(), "sheet": sheet}
             return _form_answer(session, person, move_form(aircraft, list(position), typed))
         return _start(session, person, registration, found, _Told(work_order, posted, sheet))
+
+
+@router.get(f"{MOVES.path}/serials")
+def serials(  # noqa: PLR0913, PLR0917 - one argument a word of the address
+    request: Request,
+    person: LetIn,
+    registration: str,
+    position: str,
+    tail: str,
+    positions: str = "",
+    day: str = "",
+) -> Response:
+    """Which brake the end of a serial means on a position, as typed so far; nothing is recorded."""
+    with Session(reading(request.app.state.engine)) as session:
+        told = serial_told(
+            session,
+            tail.strip(),
+            aircraft=_aircraft(session, person, registration),
+            positions=positions.split(";"),
+            position=position,
+            bases=person.bases,
+            on=_day_or_today(day),
+        )
+    return JSONResponse({"told": told})
+
+
+def _day_or_today(typed: str) -> dt.date:
+    try:
+        return day_typed(typed, today=today())
+    except CellError:
+        return today()
 
 
 @router.post(MOVES.path)

@@ -141,6 +141,7 @@ TABLE = {
     ("GET", "/moves"): ("CA", "rows"),
     ("POST", "/moves"): ("CA", "rows"),
     ("GET", "/moves/brake"): ("CA", "rows"),
+    ("GET", "/moves/serials"): ("CA", "rows"),
     ("POST", "/moves/brake"): ("CA", "rows"),
     ("GET", "/static/plotly.min.js"): ("anybody", "own"),
     ("GET", "/health"): ("anybody", "own"),

@@ -154,6 +154,29 @@ def test_what_is_wrong_stands_beside_its_field_and_what_was_typed_stays(ann, typ
     assert 'value="WO-7"' in answer.text or "work_order" in typed
 
 
+def test_a_pin_that_is_no_length_is_told_at_the_first_look_beside_all_else_that_is_wrong(ann):
+    answer = change(ann, "1", **{**OFF_AND_ON, "work_order": "", "pins-0": "5.2 12..4", "pin-0": "-3"})
+    for field, told in (("work_order", "enter the work order"), ("pins-0", "12..4"), ("pin-0", "negative")):
+        assert told in re.search(rf'id="error-{field}">([^<]*)<', answer.text)[1].lower()
+
+
+@pytest.mark.parametrize(
+    ("tail", "told"),
+    [
+        ("2005", "AB-2005, BT-1 ("),
+        ("2004", "Taken: AB-2004, BT-1 ("),
+        ("9999", "No serial on record ends in 9999"),
+        ("004", "No serial on record ends in 004"),
+        ("", "No serial on record ends in"),
+    ],
+)
+def test_what_the_end_of_a_serial_means_is_said_while_it_is_typed(ann, tail, told):
+    asked = {"registration": "ZZ-001", "position": "1", "positions": "1", "tail": tail}
+    said = ann.get("/moves/serials", params=asked).json()["told"]
+    assert said.startswith(told)
+    assert ("XY-2004" in said) == (tail == "2004")
+
+
 def test_the_last_four_are_matched_among_brakes_that_may_go_there(ann):
     looked_at = change(ann, "1", **{**OFF_AND_ON, "on-0": "2004"})
     assert looked_at.status_code == 200
