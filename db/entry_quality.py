@@ -11,13 +11,17 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from db.looks import AskRate, ask_rate
+from db.lookup import among, brakes_known, current
+from db.records.brakes import Brake
 from db.records.log import Change
+from db.records.readings import PinReading
 from db.records.sheets import Sheet, SheetCheck
 from db.sheets import IssuedSheet, issued, sheets_waiting
 
 # One sheet in twenty is typed a second time; which, the digest of seed and code says, for whoever wants to check it.
 SEED: Final = 20261125
 SHARE: Final = 0.05
+TYPED_TWICE: Final = ("landings", "wear check")
 ENTERED: Final = ("form", "api")
 CORRECTED: Final = ("correct a record", "withdraw a record")
 
@@ -82,13 +86,39 @@ def drawn(code: str, *, seed: int = SEED, share: float = SHARE) -> bool:
 
 
 def sheets_to_check(session: Session) -> tuple[IssuedSheet, ...]:
-    """Return the sheets of landings that are posted, drawn, and not yet typed a second time."""
+    """Return the sheets of landings and wear checks that are posted, drawn, and not yet typed a second time."""
     done = select(SheetCheck.sheet)
     posted = select(Sheet).where(
-        Sheet.posted_at.is_not(None), Sheet.kind == "landings", Sheet.code.not_in(done)
+        Sheet.posted_at.is_not(None), Sheet.kind.in_(TYPED_TWICE), Sheet.code.not_in(done)
     )
     found = session.scalars(posted.order_by(Sheet.day, Sheet.code))
     return tuple(issued(session, each) for each in found if drawn(each.code))
+
+
+@dataclass(frozen=True)
+class RecordedPins:
+    """Pins of one brake as they were typed, with the record that holds them."""
+
+    record: int
+    pins: tuple[str, ...]
+    unit: str
+
+
+def pins_on_sheet(session: Session, sheet: IssuedSheet) -> dict[str, RecordedPins]:
+    """Return what is on record of the brakes of a wear check on its day, by position; the latest of several."""
+    asked = {(each["serial"], each["brake_type"]): str(each["position"]) for each in sheet.asks["positions"]}
+    serials = {serial for serial, _ in asked}
+    known = brakes_known(session, among(Brake.serial, serials))
+    places = {
+        row["brake"]: asked[row["serial"], row["brake_type"]]
+        for row in known.to_dict("records")
+        if (row["serial"], row["brake_type"]) in asked
+    }
+    read = current(PinReading).where(PinReading.brake.in_(places), PinReading.day == sheet.day)
+    return {
+        places[row.brake]: RecordedPins(row.fact, tuple((row.pins or "").split(";")), row.unit)
+        for row in session.execute(read.order_by(PinReading.id))
+    }
 
 
 def check_of(session: Session, code: str) -> Checked | None:

@@ -11,13 +11,18 @@ from api.app import make_app
 from api.caller import form_token_of
 from api.callers import PLAIN_COOKIE
 from api.settings import Settings
+from db.entry.issuing import issue_wear_check
 from db.entry.sheets import SheetAsked, issue_sheet
+from db.entry_quality import drawn
 from db.looks import ask_rate
 from db.people import add_person
 from db.records.checks import LookAgain
 from db.records.readings import PinReading
+from db.records.sheets import Sheet
+from db.secrets_kept import time_text
 from db.session import Session, open_engine
 from db.sessions import begin_session
+from db.sheet_code import SYMBOLS, with_check
 from db.sheets import sheet_by_code
 from tests.api.shown_fleet import make_shown_fleet
 from tests.api.test_pages import LIMIT_WORDS, text_of
@@ -174,3 +179,44 @@ def test_a_sheet_is_posted_only_for_the_aircraft_it_was_issued_for(clients):
     with Session(clients["engine"]) as session:
         assert sheet_by_code(session, own).state == "posted"
         assert sheet_by_code(session, other).state == "issued"
+
+
+@pytest.fixture
+def drawn_check(clients):
+    """A wear check of ZZ-A whose code the draw takes, posted by somebody who has left."""
+    code = next(each for each in (with_check("33" + a + b) for a in SYMBOLS for b in SYMBOLS) if drawn(each))
+    day = dt.date(2026, 5, 21)
+    with Session(clients["engine"]) as session, session.begin():
+        now = dt.datetime.now(dt.UTC)
+        made = issue_wear_check(session, SheetAsked("wear check", day, "Home", "ZZ-A"), person="zoe", now=now)
+        held = session.get(Sheet, made.code)
+        said = {"asks": held.asks, "base": held.base, "aircraft": held.aircraft, "day": day}
+        at = time_text(now)
+        session.add(
+            Sheet(
+                code=code,
+                kind="wear check",
+                **said,
+                issued_by="zoe",
+                issued_at=at,
+                posted_by="zoe",
+                posted_at=at,
+            )
+        )
+    return code
+
+
+def test_a_wear_check_is_typed_a_second_time_and_compared_pin_by_pin(clients, drawn_check):
+    ann, address = clients["ann"], f"/entry-quality/{drawn_check}"
+    assert address in ann.get("/entry-quality").text
+    asked = ann.get(address).text
+    assert "The first typing is not shown." in asked
+    assert "8.6" not in asked
+    key = {"write_key": str(uuid.uuid4()), **ann.form}
+    pins = {"pin-1-1": "9.4", "pin-2-1": "9", "pin-3-1": "6.8", "pin-4-1": ""}
+    assert ann.post(address, data={**key, **pins}).status_code == 303
+    told = text_of(ann.get(address))
+    assert "2 of 4" in told
+    assert "6.8" in told
+    assert "8.6 mm" in told
+    assert "9.4 mm" not in told

@@ -1,0 +1,186 @@
+"""A sheet typed from paper a second time: what it asks, and each place beside what is on record."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from sqlalchemy.orm import Session
+
+from api import words
+from api.landing_entry import TypedSheet, name_of
+from api.pages.landing_rows import HEADINGS
+from db.entry.landings_sheet import COUNT, TOTAL, lines_of_sheet
+from db.entry_quality import RecordedPins, pins_on_sheet
+from db.sheets import IssuedSheet
+from lifecycle.errors import BadRecordsError
+from lifecycle.units import exact_nm
+
+KINDS: Final = ("landings", "wear check")
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One field of the second typing, by its name in the form and in what is kept; `step`: a stop of the keyboard."""
+
+    name: str
+    field: str
+    label: str
+    typed: str
+    step: bool
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the sheet."""
+
+    place: str
+    told: str
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A place in which there is something on either side."""
+
+    place: str
+    what: str
+    on_record: str
+    second: str
+    record: int | None
+    differs: bool
+
+
+@dataclass(frozen=True)
+class SecondTyping:
+    """What a sheet asks when it is typed again; `first` heads the lines, at `enter_at` a missing one is entered."""
+
+    caption: str
+    first: str
+    headings: tuple[str, ...]
+    shape: str
+    lines: tuple[Line, ...]
+    compared: tuple[Compared, ...]
+    enter_at: str
+
+    @property
+    def differences(self) -> tuple[Compared, ...]:
+        """The places in which both are not the same."""
+        return tuple(each for each in self.compared if each.differs)
+
+    @property
+    def typed_in(self) -> dict[str, dict[str, str]]:
+        """Place to field to text, as it is kept."""
+        return {line.place: {cell.field: cell.typed for cell in line.cells} for line in self.lines}
+
+
+def second_typing(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> SecondTyping:
+    """The second typing of a sheet of one of KINDS, with what was typed so far."""
+    return (
+        _of_landings(session, sheet, typed) if sheet.kind == "landings" else _of_pins(session, sheet, typed)
+    )
+
+
+def typed_before(session: Session, sheet: IssuedSheet, kept: Mapping[str, Mapping[str, str]]) -> SecondTyping:
+    """A second typing that was kept, beside what is on record now."""
+    empty = second_typing(session, sheet, {})
+    form = {
+        cell.name: kept.get(line.place, {}).get(cell.field, "") for line in empty.lines for cell in line.cells
+    }
+    return second_typing(session, sheet, form)
+
+
+def _of_landings(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> SecondTyping:
+    lines = lines_of_sheet(session, sheet.base, sheet.day, sheet)
+    asked = TypedSheet(sheet.base, sheet.day, str(sheet.asks["asks"]), lines, typed)
+    return SecondTyping(
+        caption="Landings of the day" if asked.asks == COUNT else "Running totals",
+        first="Aircraft",
+        headings=tuple(HEADINGS[field] for field in asked.fields),
+        shape="total" if asked.asks == TOTAL else "count",
+        lines=tuple(
+            Line(
+                line.registration,
+                line.registration,
+                tuple(
+                    Cell(
+                        name_of(field, line),
+                        field,
+                        f"{line.registration}, {HEADINGS[field].lower()}",
+                        asked.typed(line)[field],
+                        field == asked.main and line.flies,
+                    )
+                    for field in asked.fields
+                ),
+            )
+            for line in lines
+        ),
+        compared=tuple(_landings_compared(asked)),
+        enter_at=f"/landings?sheet={sheet.code}",
+    )
+
+
+def _landings_compared(asked: TypedSheet) -> Iterator[Compared]:
+    for line in asked.lines:
+        for field, second in asked.typed(line).items():
+            there = getattr(line.reported, field) if line.reported else None
+            told, plain = "" if there is None else str(there), second.lstrip("0") or second[-1:]
+            if told or second:
+                record = line.reported.record if line.reported else None
+                yield Compared(
+                    line.registration, HEADINGS[field].lower(), told, plain, record, differs=told != plain
+                )
+
+
+def _of_pins(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> SecondTyping:
+    asked = [each for each in sheet.asks["positions"] if each["serial"]]
+    most = max((int(each["pins"]) for each in asked), default=1)
+    recorded = pins_on_sheet(session, sheet)
+    lines = tuple(
+        Line(
+            str(each["position"]),
+            f"Position {each['position']}: {each['serial']}",
+            tuple(_pin_cell(sheet, each, number, typed) for number in range(1, int(each["pins"]) + 1)),
+        )
+        for each in asked
+    )
+    return SecondTyping(
+        caption="Pins, in the unit and as the sheet was read",
+        first="Brake",
+        headings=tuple(f"Pin {number}" for number in range(1, most + 1)),
+        shape="count",
+        lines=lines,
+        compared=tuple(each for line in lines for each in _pins_compared(line, recorded.get(line.place))),
+        enter_at=f"/pin-readings?sheet={sheet.code}",
+    )
+
+
+def _pin_cell(sheet: IssuedSheet, asked: Mapping[str, object], number: int, typed: Mapping[str, str]) -> Cell:
+    name = f"pin-{asked['position']}-{number}"
+    label = f"{sheet.registration}, position {asked['position']}, pin {number}"
+    return Cell(name, f"pin_{number}", label, typed.get(name, "").strip(), step=True)
+
+
+def _pins_compared(line: Line, recorded: RecordedPins | None) -> Iterator[Compared]:
+    pins = recorded.pins if recorded else ()
+    for number, cell in enumerate(line.cells, 1):
+        there = pins[number - 1] if number <= len(pins) else ""
+        if there or cell.typed:
+            unit = recorded.unit if recorded else "mm"
+            told = f"{there} {unit}" if there else ""
+            record = recorded.record if recorded else None
+            same = _same_length(there, cell.typed, unit)
+            yield Compared(line.told, f"pin {number}", told, cell.typed, record, differs=not same)
+
+
+def _same_length(there: str, second: str, unit: str) -> bool:
+    """Whether both are one length: 12 is 12.0."""
+    try:
+        return bool(there and second) and exact_nm(there, unit) == exact_nm(second, unit)
+    except BadRecordsError:
+        return False
+
+
+def named(sheet: IssuedSheet) -> str:
+    """A sheet in a few words: kind, base or aircraft, day, code."""
+    where = sheet.registration or sheet.base or "no base"
+    return f"{words.capital(sheet.kind)}, {where}, {words.day(sheet.day)}, sheet {sheet.code}"
