@@ -13,7 +13,7 @@ from api.writes import KEY_HEADER, Answer, today, write
 from db.based import bases_of, bases_written
 from db.chain import Act
 from db.entry.corrections import Corrected, correct, withdraw
-from db.entry.outcome import Outcome
+from db.entry.outcome import Flag, Outcome
 from db.entry.recorders import recorders
 from db.entry.versions import typed_rows
 from db.files import ENTERED
@@ -55,6 +55,32 @@ class Correction(BaseModel):
 
     reason: Annotated[str, Field(max_length=2_000)]
     values: Row = {}
+
+
+@dataclass(frozen=True)
+class ToldRow:
+    """The record that a row is now; `version` is what If-Match names, `new` says that this write made it."""
+
+    row: int
+    record: int
+    version: str
+    new: bool
+
+
+@dataclass(frozen=True)
+class ToldOutcome:
+    """
+    What became of the rows: added, on record already, completed by an end, held for a second person, and what is odd.
+
+    `records` has the record of each row, also of those that were there before.
+    """
+
+    added: int
+    same: int
+    completed: int
+    held: int
+    flags: tuple[Flag, ...]
+    records: tuple[ToldRow, ...]
 
 
 @dataclass(frozen=True)
@@ -111,7 +137,7 @@ def _make_entry(kind: str) -> None:
         methods=["POST"],
         status_code=201,
         response_model=None,
-        responses={200: {"model": Outcome, "description": "nothing new"}, 201: {"model": Outcome}},
+        responses={200: {"model": ToldOutcome, "description": "nothing new"}, 201: {"model": ToldOutcome}},
         summary=f"Enter {kind.replace('_', ' ')}",
         name=f"enter_{kind}",
         dependencies=[need(action_of(kind))],
@@ -239,7 +265,12 @@ def enter_rows(
 
 def _entered(session: Session, person: Person, kind: str, told: list[dict[str, str]]) -> Answer:
     outcome = enter_rows(session, person, kind, told, source="api")
-    return Answer(201 if outcome.added or outcome.completed else 200, asdict(outcome))
+    status = 201 if outcome.added or outcome.completed else 200
+    records = tuple(
+        ToldRow(each.row, each.record, f"{each.record}-{each.version}", each.new) for each in outcome.records
+    )
+    counts = (outcome.added, outcome.same, outcome.completed, outcome.held)
+    return Answer(status, asdict(ToldOutcome(*counts, outcome.flags, records)))
 
 
 def _texts(row: Mapping[str, Cell]) -> dict[str, str]:

@@ -28,12 +28,17 @@ FIRST_HASH: Final = "0" * 64
 
 @dataclass(frozen=True)
 class Act:
-    """Who does what, where it came from ("form", "import landings.csv"), and for a correction why."""
+    """
+    Who does what, where it came from ("form", "import landings.csv"), and for a correction why.
+
+    `from_file`: the rows are a file's, which may be older than what was withdrawn since.
+    """
 
     person: str
     source: str
     act: str
     reason: str | None = None
+    from_file: bool = False
 
 
 @dataclass(frozen=True)

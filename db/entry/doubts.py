@@ -135,8 +135,8 @@ def _lines(session: Session, readings: pd.DataFrame, begins: pd.DataFrame) -> li
         for day, row in zip(days, columns, strict=True)
     ]
     read += _begun(begins, read)
-    places = pd.DataFrame({"brake": [each.brake for each in read], "day": [each.day for each in read]})
-    most = landings_at_most(session, places.assign(day=places["day"].astype("datetime64[s]")))
+    on = np.array([each.day for each in read], dtype="datetime64[D]").astype("datetime64[s]")
+    most = landings_at_most(session, pd.DataFrame({"brake": [each.brake for each in read], "day": on}))
     lines: dict[tuple[int, str], list[_Read]] = {}
     for each, landings in zip(read, most.tolist(), strict=True):
         lines.setdefault((each.brake, each.scale), []).append(replace(each, landings=landings))

@@ -3,7 +3,6 @@
 import difflib
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Final
 
 import pandas as pd
@@ -13,7 +12,7 @@ from db.chain import Act
 from db.entry.fleet import with_approval
 from db.entry.keyed import shown
 from db.entry.named import Named
-from db.entry.outcome import Flag, Outcome
+from db.entry.outcome import Outcome
 from db.errors import RowError
 from db.files import FILES
 from db.records.economics import AssumptionEntry, FlyingPlan, Order, StockCount
@@ -60,13 +59,20 @@ def record_assumptions(session: Session, act: Act, rows: pd.DataFrame, *, approv
         base=named.bases(),
         approved=(rows["approved"] != "no") & approved,
     )
-    flagged = replace(outcome, flags=tuple(_own_names(rows)))
-    return with_approval(flagged, rows, "assumptions", approved=approved)
+    return with_approval(outcome, rows, "assumptions", approved=approved)
 
 
 def _problems(name: str, value: float, unit: str, low: float, high: float) -> Iterator[tuple[str, str, str]]:
     """Column, rule and suggestion of whatever is wrong with one assumption."""
     wanted = UNITS.get(name)
+    if wanted is None:
+        near = difflib.get_close_matches(name, UNITS, n=1)
+        meant = f"{near[0]} if that is meant, or " if near else ""
+        yield (
+            "name",
+            "is not a name that the calculations use",
+            f"write {meant}one of {', '.join(sorted(UNITS))}",
+        )
     if unit in ("%", "percent"):
         yield "unit", "rates are fractions of unit 1", f"write value {value / 100:.6g} and unit 1"
     elif wanted is not None and not re.fullmatch(re.escape(wanted).replace("CUR", CURRENCY), unit):
@@ -84,10 +90,3 @@ def _problems(name: str, value: float, unit: str, low: float, high: float) -> It
         yield "low", f"is above the value {value:.6g}", "low <= value <= high is wanted: check all three"
     if high < value:
         yield "high", f"is below the value {value:.6g}", "low <= value <= high is wanted: check all three"
-
-
-def _own_names(rows: pd.DataFrame) -> Iterator[Flag]:
-    for row, name in rows.loc[~rows["name"].isin(list(UNITS)), ["row", "name"]].itertuples(index=False):
-        found = difflib.get_close_matches(name, UNITS, n=1)
-        meant = f"; {found[0]} is" if found else ""
-        yield Flag(int(row), f"{name} is not a name that the calculations use{meant}")

@@ -11,9 +11,9 @@ from db.base import table_of
 from db.chain import Act, append
 from db.conflicts import conflicts_in_words
 from db.entry.fits import fit_flags
-from db.entry.keyed import NEXT_VERSION, Resolved, sort_by_key
+from db.entry.keyed import NEXT_VERSION, Resolved, numbered, records_of, sort_by_key
 from db.entry.named import Named
-from db.entry.outcome import Flag, Outcome
+from db.entry.outcome import Flag, Outcome, RowRecord
 from db.entry.possible import (
     refuse_clashes,
     refuse_days_ahead,
@@ -77,7 +77,8 @@ def record_removals(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
     )
     named.rows = rows.assign(installed_on=there["installed_on"])
     table = pd.DataFrame({column: named.rows[source] for column, source in COLUMNS.items()})
-    return _record(named, act, table.assign(**there[["brake", "aircraft", "position"]]))
+    table = table.assign(**there[["brake", "aircraft", "position"]])
+    return _record(named, act, table, of_removals=True)
 
 
 def installations_known(session: Session, brakes: list[int]) -> pd.DataFrame:
@@ -93,15 +94,21 @@ def installations_known(session: Session, brakes: list[int]) -> pd.DataFrame:
     return made.merge(ended, on="fact", how="left").fillna({"removal_reason": ""})
 
 
-def _record(named: Named, act: Act, table: pd.DataFrame) -> Outcome:
-    """Refuse or write rows that have the columns of COLUMNS; brake and aircraft NaN where already refused."""
+def _record(named: Named, act: Act, table: pd.DataFrame, *, of_removals: bool = False) -> Outcome:
+    """
+    Refuse or write rows that have the columns of COLUMNS; brake and aircraft NaN where already refused.
+
+    The records told of are the installations, or `of_removals` those.
+    """
     rows = named.rows
     table = pd.concat([table[list(COLUMNS)], rows[["row", "work_order", "note"]]], axis=1)
     table = table.assign(known_on=rows["recorded_on"]).dropna(subset=["brake", "aircraft"])
     table = table.astype({"brake": "int64", "aircraft": "int64"})
     known = installations_known(named.session, table["brake"].tolist())
     table = brought_back(named.session, table, ["brake", "installed_on"], known)
-    by_key = sort_by_key(Resolved(named.file, rows.loc[table.index], table, COLUMNS), known)
+    by_key = sort_by_key(
+        Resolved(named.file, rows.loc[table.index], table, COLUMNS), known, from_file=act.from_file
+    )
     named.errors += by_key.errors
     with_it = table[["row", "work_order", "note"]]
     closed = by_key.completed.drop(columns=["work_order", "note"]).merge(with_it, on="row")
@@ -115,10 +122,17 @@ def _record(named: Named, act: Act, table: pd.DataFrame) -> Outcome:
         refuse_clashes(named, by_key.new, closed=closed)
         refuse_in_the_shop(named, by_key.new)
     named.refuse_if_any()
-    new = _write(named.session, act, _with_ends(by_key.new, known), closed)
+    new, removed = _write(named.session, act, _with_ends(by_key.new, known), closed)
     flags = [*start_flags(new, known), *fit_flags(named.session, new)] if len(new) else []
     flags.sort(key=lambda flag: flag.row)
-    return Outcome(len(new), by_key.same, len(closed), flags=tuple(flags))
+    if of_removals:
+        records = removed
+    else:
+        stands = closed.assign(
+            version=closed["version"] - 1
+        )  # of the installation; it is its removal that is new
+        records = records_of(act, by_key, (new, new["fact"]), (stands, stands["fact"]))
+    return Outcome(len(new), by_key.same, len(closed), flags=tuple(flags), records=records)
 
 
 def _with_ends(new: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
@@ -129,14 +143,20 @@ def _with_ends(new: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
     return pd.concat([new, ended.reindex(new["fact"]).set_axis(new.index)], axis=1)
 
 
-def _write(session: Session, act: Act, new: pd.DataFrame, closed: pd.DataFrame) -> pd.DataFrame:
+def _write(
+    session: Session, act: Act, new: pd.DataFrame, closed: pd.DataFrame
+) -> tuple[pd.DataFrame, tuple[RowRecord, ...]]:
+    """Write installations and removals; return the installations with their numbers, and the removals' records."""
+    removed: tuple[RowRecord, ...] = ()
     if len(new):
         made = append(session, act, [(Installation, new[[*OF_INSTALLATION, *WITH_IT[1:], *NEXT_VERSION]])])
         records = pd.Series(np.array(made.records[0], dtype=np.int64), index=new.index)
         new = new.assign(fact=new["fact"].fillna(records).astype("int64"))
     ended = pd.concat([new[new["removed_on"].notna()], closed[new.columns]])
     if len(ended):
-        append(session, act, [(Removal, _removals(ended))])
+        removals = _removals(ended).assign(row=ended["row"])
+        (numbers,) = append(session, act, [(Removal, removals.drop(columns="row"))]).records
+        removed = tuple(numbered(removals, numbers))
     with conflicts_in_words():
         # Positions are vacated before they are filled.
         vacated = [{"of": row["installation"], "ends": row["to_on"]} for row in _spans(closed)]
@@ -146,7 +166,7 @@ def _write(session: Session, act: Act, new: pd.DataFrame, closed: pd.DataFrame) 
             session.execute(ends.values(to_on=bindparam("ends")), vacated)
         if filled := _spans(new):
             session.execute(insert(occupancy), filled)
-    return new
+    return new, removed
 
 
 def _spans(installations: pd.DataFrame) -> list[dict[str, Any]]:

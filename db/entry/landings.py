@@ -9,7 +9,7 @@ from sqlalchemy import BindParameter, ColumnElement, Select, bindparam, func, se
 from sqlalchemy.orm import Session
 
 from db.chain import Act, append
-from db.entry.keyed import Resolved, other_facts, sort_by_key
+from db.entry.keyed import Resolved, other_facts, records_of, sort_by_key
 from db.entry.named import Named
 from db.entry.outcome import Outcome
 from db.entry.possible import refuse_days_ahead, refuse_rows
@@ -42,15 +42,18 @@ def record_landings(
         return Outcome()
     known, nearest = _on_record(session, table)
     table = brought_back(session, table, ["aircraft", "day"], known)
-    by_key = sort_by_key(Resolved(named.file, rows.loc[table.index], table, named.file.fields), known)
+    by_key = sort_by_key(
+        Resolved(named.file, rows.loc[table.index], table, named.file.fields), known, from_file=act.from_file
+    )
     named.errors += by_key.errors
     new = with_counters(session, by_key.new)
     together = pd.concat([known[~known["withdrawn"]], nearest, new], ignore_index=True).fillna({"row": 0})
     refuse_falling_totals(named, together)
     _refuse_overlaps(named, together[["row", "aircraft", "day", "to_day"]])
     named.refuse_if_any()
-    append(session, act, [(Landing, new.drop(columns=["row", "starts_at"]))], progress=progress)
-    return Outcome(added=len(new), same=by_key.same, flags=tuple(disagreements(together)))
+    made = append(session, act, [(Landing, new.drop(columns=["row", "starts_at"]))], progress=progress)
+    records = records_of(act, by_key, (new, made.records[0]))
+    return Outcome(len(new), by_key.same, flags=tuple(disagreements(together)), records=records)
 
 
 def record_counter_changes(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
@@ -63,15 +66,17 @@ def record_counter_changes(session: Session, act: Act, rows: pd.DataFrame) -> Ou
     changes = current(CounterChange, withdrawn=True).where(among(CounterChange.aircraft, table["aircraft"]))
     known = frame_of(session, changes)
     table = brought_back(session, table, ["aircraft", "day"], known)
-    by_key = sort_by_key(Resolved(named.file, rows.loc[table.index], table, named.file.fields), known)
+    by_key = sort_by_key(
+        Resolved(named.file, rows.loc[table.index], table, named.file.fields), known, from_file=act.from_file
+    )
     named.errors += by_key.errors
     new = by_key.new.sort_values(["aircraft", "day"])
     _refuse_what_would_renumber(named, new, other_facts(known, new))
     named.refuse_if_any()
     last = new["aircraft"].map(known.groupby("aircraft")["counter"].max()).fillna(1)
     new["counter"] = last + new.groupby("aircraft").cumcount() + 1
-    append(session, act, [(CounterChange, new.drop(columns="row"))])
-    return Outcome(added=len(new), same=by_key.same)
+    made = append(session, act, [(CounterChange, new.drop(columns="row"))])
+    return Outcome(len(new), by_key.same, records=records_of(act, by_key, (new, made.records[0])))
 
 
 def _on_record(session: Session, table: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:

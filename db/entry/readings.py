@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from db.base import table_of
 from db.chain import Act, append
 from db.entry.doubts import doubts, on_one_scale
-from db.entry.keyed import NEXT_VERSION, Resolved, other_facts, sort_by_key
+from db.entry.keyed import NEXT_VERSION, Resolved, other_facts, records_of, sort_by_key
 from db.entry.named import Named
 from db.entry.outcome import Flag, Outcome
 from db.entry.pins import measured_on_record, read_pins
@@ -71,18 +71,19 @@ def record_pin_readings(
     file = replace(named.file, key=(*named.file.key, "measured"))
     typed = rows.loc[table.index].assign(measured=table["measured"])
     table = brought_back(session, table, [*KEY, "measured"], known)
-    by_key = sort_by_key(Resolved(file, typed, table, columns), known)
+    by_key = sort_by_key(Resolved(file, typed, table, columns), known, from_file=act.from_file)
     named.errors += by_key.errors
     new = on_one_scale(by_key.new)
     doubtful = doubts(session, _comparable(known, new))
     _refuse_impossible(named, new, [row for row, doubt in doubtful.items() if doubt.slip])
     named.refuse_if_any()
-    held = _differing(known, new) | {row: doubt.text for row, doubt in doubtful.items()} | dict(odd)
-    new = _with_states(new, held, approved=approved)
-    append(session, act, [(PinReading, new[[*KEPT, *(name for name in NEXT_VERSION if name in new)]])])
+    why_held = _differing(known, new) | {row: doubt.text for row, doubt in doubtful.items()} | dict(odd)
+    new = _with_states(new, why_held, approved=approved)
+    made = append(session, act, [(PinReading, new[[*KEPT, *(name for name in NEXT_VERSION if name in new)]])])
     flags = [Flag(row, f"held: {why}") for row, why in zip(new["row"], new["reason"], strict=True) if why]
     flags = sorted([*flags, *_odd(session, new)], key=lambda flag: flag.row)
-    return Outcome(len(new), by_key.same, held=int((new["state"] == "held").sum()), flags=tuple(flags))
+    records, held = records_of(act, by_key, (new, made.records[0])), int((new["state"] == "held").sum())
+    return Outcome(len(new), by_key.same, held=held, flags=tuple(flags), records=records)
 
 
 def doubtful_readings(session: Session, brakes: list[int]) -> dict[int, str]:

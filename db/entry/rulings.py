@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from db.chain import Act, append
 from db.corrections import doubted_readings
-from db.entry.outcome import Outcome
+from db.entry.outcome import Outcome, RowRecord
 from db.errors import RowError, RowsRefusedError
 from db.frames import frame_of
 from db.lookup import among, current
@@ -53,8 +53,13 @@ def record_rulings(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
     ruled = asked[["reading", "state", "note"]].merge(
         before[["reading", "fact", "version", "supersedes"]], on="reading", how="left"
     )
-    append(session, act, [(Ruling, ruled.fillna({"version": 1}))])
-    return Outcome(added=len(asked))
+    ruled = ruled.fillna({"version": 1})
+    (made,) = append(session, act, [(Ruling, ruled)]).records
+    facts = ruled["fact"].fillna(pd.Series(made, index=ruled.index)).astype("int64").tolist()
+    ruled_on = zip(asked["row"].tolist(), facts, ruled["version"].tolist(), strict=True)
+    return Outcome(
+        len(asked), records=tuple(RowRecord(row, fact, int(version)) for row, fact, version in ruled_on)
+    )
 
 
 def _held(session: Session, readings: list[int]) -> pd.DataFrame:

@@ -226,7 +226,7 @@ class _Recording:
         if not checked.whole or self._uses_unchecked(checked):
             self.unchecked.append(name)
             return
-        act = replace(self._act, source=f"{self._act.source} {name}")
+        act = replace(self._act, source=f"{self._act.source} {name}", from_file=True)
         outcomes = [
             self._record(name, partial(recorder, self._session, act), part) for part in _turns(checked)
         ]

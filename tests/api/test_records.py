@@ -86,6 +86,28 @@ def test_rows_are_entered_once_and_read_back_with_their_version(let_in):
     assert [each["person"] for each in told["versions"]] == ["ann"]
 
 
+def test_the_answer_names_the_record_and_version_of_each_row_also_of_those_there_before(let_in):
+    client = let_in()
+    first = post(client, "landings", {"rows": [a_landing(), a_landing(day="2024-01-06")]}).json()["records"]
+    numbers = [each["record"] for each in first]
+    assert [(each["row"], each["version"], each["new"]) for each in first] == [
+        (row, f"{number}-1", True) for row, number in enumerate(numbers, 1)
+    ]
+    for each in first:
+        assert client.get(f"/api/v1/records/{each['record']}").headers["etag"] == f'"{each["version"]}"'
+    again = {"rows": [a_landing(day="2024-01-07"), a_landing(day="2024-01-06"), a_landing(day="2024-01-07")]}
+    answer = post(client, "landings", again)
+    assert answer.status_code == 201
+    third = answer.json()["records"][0]["record"]
+    assert [(each["record"], each["new"]) for each in answer.json()["records"]] == [
+        (third, True),
+        (numbers[1], False),
+        (third, False),
+    ]
+    same = post(client, "landings", a_landing())
+    assert (same.status_code, same.json()["records"]) == (200, [{**first[0], "new": False}])
+
+
 def test_what_is_wrong_with_a_row_is_told_cell_by_cell_and_nothing_is_kept(let_in):
     client = let_in()
     answer = post(client, "landings", {"rows": [a_landing(), a_landing(day="3/4", full_stops=-1)]})

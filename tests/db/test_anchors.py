@@ -1,7 +1,9 @@
 """Heads kept elsewhere: one line a day, all of them checked, nothing odd taken for one."""
 
 import datetime as dt
+import fcntl
 import json
+import threading
 from dataclasses import asdict
 
 import pytest
@@ -31,6 +33,21 @@ def test_a_day_has_one_line_however_often_it_is_noted(small_fleet, tmp_path):
     lines = (tmp_path / NAME).read_text().splitlines()
     assert lines[0] == HEADER
     assert [line[:10] for line in lines[1:]] == ["2026-03-14", "2026-03-15", "2026-03-16", "2026-03-17"]
+
+
+def test_of_two_processes_that_note_a_day_the_second_waits_and_sees_the_first(tmp_path):
+    """The test is the first process: it holds the file while the second begins."""
+    file, told = tmp_path / NAME, []
+    with file.open("a+", encoding="utf-8") as first:
+        fcntl.flock(first, fcntl.LOCK_EX)
+        second = threading.Thread(target=lambda: told.append(note_anchor(file, Anchor(str(DAY), 2, 3, HASH))))
+        second.start()
+        second.join(timeout=0.3)
+        assert second.is_alive()
+        first.write(f"{HEADER}\n{DAY},1,2,{HASH}\n")
+    second.join(timeout=10)
+    assert told == [False]
+    assert [anchor.seq for anchor in read_anchors(file)] == [1]
 
 
 def test_an_empty_ledger_has_nothing_to_note(session, tmp_path):

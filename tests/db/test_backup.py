@@ -12,7 +12,7 @@ import pytest
 from sqlalchemy import create_engine, select, text
 
 from db import schema
-from db.backup import LEDGER, MANIFEST, back_up, digest_of
+from db.backup import LEDGER, MANIFEST, back_up, digest_of, examine
 from db.base import Base
 from db.chain import append
 from db.errors import LedgerError, SchemaError
@@ -263,6 +263,26 @@ def test_a_ledger_that_does_not_verify_is_not_backed_up(sqlite_url, tmp_path):
         with pytest.raises(LedgerError, match="head is not the last change"):
             back_up(engine, tmp_path / "broken.zip", now=NOW)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_an_index_that_lost_its_rows_is_found_though_every_fact_is_there(sqlite_url):
+    """As pages lost on a disk leave it: the tables are whole and the log agrees, but a search finds nothing."""
+    engine = open_engine(sqlite_url)
+    with Session(engine) as session, session.begin():
+        fleet(session)
+    examine(engine)
+    with engine.connect() as connection:
+        connection.exec_driver_sql("CREATE INDEX lost ON brake (serial) WHERE serial = ''")
+        connection.exec_driver_sql("PRAGMA writable_schema = ON")
+        connection.exec_driver_sql(
+            "UPDATE sqlite_master SET sql = 'CREATE INDEX lost ON brake (serial)' WHERE name = 'lost'"
+        )
+        connection.commit()
+    engine.dispose()
+    engine = open_engine(sqlite_url)
+    with pytest.raises(LedgerError, match=r"damaged .*missing from index lost"):
+        examine(engine)
+    engine.dispose()
 
 
 def test_only_its_owner_can_read_a_backup(kept):

@@ -3,14 +3,15 @@
 import datetime as dt
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from db.base import table_of
 from db.chain import Act, append
 from db.corrections import doubted_readings
-from db.entry.corrections import correct, withdraw
+from db.entry.corrections import correct, references, withdraw
 from db.entry.recorders import recorders
 from db.entry.rulings import record_rulings
+from db.entry.versions import typed_rows
 from db.errors import ConflictError, NotFoundError, RowsRefusedError, StaleVersionError
 from db.imports.check import rows_from
 from db.lookup import current, known_by
@@ -61,6 +62,24 @@ def corrected(session, record, act=ACT, **values):
 
 def withdrawn(session, record, act=ACT):
     return withdraw(session, act, record.fact, version=record.tag)
+
+
+@pytest.mark.parametrize("kind", ["landings", "pin_readings", "installations", "reshims"])
+def test_what_was_withdrawn_and_is_typed_again_is_refused_by_its_number(ledger, kind):
+    uses = [column for _, column in references(KINDS[kind])]
+    numbers = ledger.scalars(select(KINDS[kind].fact).order_by(KINDS[kind].fact.desc())).all()
+    free = next(n for n in numbers if not any(used(ledger, column, n) for column in uses))
+    found = withdrawn(ledger, read_record(ledger, free)).record
+    row = {name: text for name, text in found.now.told.items() if name not in ("state", "approved")}
+    with pytest.raises(RowsRefusedError) as refused:
+        recorders()[kind](ledger, ACT, typed_rows(kind, [row], today=TODAY))
+    (error,) = refused.value.errors
+    assert error.rule == f"was entered before as record {found.fact} and withdrawn"
+    assert f"bring record {found.fact} back under Corrections" in error.suggestion
+
+
+def used(session, column, number):
+    return session.scalar(select(func.count()).where(column == number))
 
 
 @pytest.mark.parametrize("kind", CHANGES)

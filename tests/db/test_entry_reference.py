@@ -86,7 +86,8 @@ def plain_rule(entered, known):
 @given(st.lists(FACTS, max_size=6), st.lists(FACTS, max_size=4, unique_by=lambda fact: fact[:2]))
 def test_rows_are_sorted_as_a_plain_reading_of_the_key_rule_says(entered, known):
     numbers = np.arange(len(known), dtype="int64") + 10
-    on_record = frame(known, id=numbers, fact=numbers, version=np.ones(len(known), dtype="int64"))
+    first = {"version": np.ones(len(known), dtype="int64"), "withdrawn": np.zeros(len(known), dtype=bool)}
+    on_record = frame(known, id=numbers, fact=numbers, **first)
     table = frame(entered, row=np.arange(len(entered)) + 2)
     table["known_on"] = pd.NaT
     typed = table.rename(columns=COLUMNS)
@@ -239,12 +240,23 @@ def test_every_known_assumption_is_taken_in_its_unit_and_refused_in_another(ledg
     )
 
 
-def test_an_assumption_of_an_own_name_is_taken_and_the_near_one_named(ledger):
-    row = {"name": "overhal_cost", "value": "1", "unit": "EUR", "source": "invented", "dated": "2024-02-01"}
-    flags = record_assumptions(ledger, ACT, rows("assumptions", row)).flags
-    assert [flag.text for flag in flags] == [
-        "overhal_cost is not a name that the calculations use; overhaul_cost is"
-    ]
+@pytest.mark.parametrize(
+    ("name", "advice"),
+    [("overhal_cost", "write overhaul_cost if that is meant, or one of "), ("zzz", "write one of ")],
+)
+def test_an_assumption_that_the_calculations_do_not_know_is_refused_and_the_near_one_named(
+    ledger, name, advice
+):
+    row = {"name": name, "value": "1", "unit": "EUR", "source": "invented", "dated": "2024-02-01"}
+    with pytest.raises(RowsRefusedError) as refused:
+        record_assumptions(ledger, ACT, rows("assumptions", row))
+    (error,) = refused.value.errors
+    assert (error.column, error.value, error.rule) == (
+        "name",
+        name,
+        "is not a name that the calculations use",
+    )
+    assert error.suggestion == advice + ", ".join(sorted(UNITS))
 
 
 @pytest.mark.parametrize(

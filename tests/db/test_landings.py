@@ -133,3 +133,15 @@ def test_the_database_refuses_a_falling_total_that_slipped_past_the_entry(ledger
 
 def test_rows_of_unknown_aircraft_are_refused(ledger):
     assert refused(ledger, day(1, 2, registration="ZZ-9"))[0][1] == "registration"
+
+
+def test_a_total_is_held_against_all_days_written_down_since_the_last_one(small_fleet):
+    day = {"registration": "ZZ-001", "full_stops": "4"}
+    record_landings(small_fleet, ACT, rows("landings", day | {"day": "2026-01-01", "total_landings": 100}))
+    for number in (2, 3, 4, 5):
+        record_landings(small_fleet, ACT, rows("landings", day | {"day": f"2026-01-0{number}"}))
+    last = day | {"day": "2026-01-06", "total_landings": 120}
+    assert not record_landings(small_fleet, ACT, rows("landings", last)).flags
+    odd = day | {"day": "2026-01-07", "total_landings": 125}
+    (flag,) = record_landings(small_fleet, ACT, rows("landings", odd)).flags
+    assert flag.text == "the total rose by 5 since 2026-01-06, the days written down have 4 landings"
