@@ -135,7 +135,7 @@ def _moved(ledger: str, study: Study, edition: Edition, then: Briefing, seq: int
     inputs = tuple(_inputs(then.assumptions, now.assumptions))
     by_records = by_assumptions = None
     if then.currency == now.currency:
-        as_then = now.npv
+        as_then: float | None = now.npv
         if inputs:
             as_then = _npv_as_then(ledger, study, edition, then.assumptions)
         if as_then is not None:

@@ -119,7 +119,8 @@ def _lines(session: Session, seq: int, load: int) -> list[Change | LoadWithdrawn
     """A page of them; loads withdrawn whole stand among the others by their place in the log."""
     singly = changes_before(session, seq, most=ON_A_PAGE, load=load or None)
     whole = [] if load else withdrawn_loads(session, seq, most=ON_A_PAGE)
-    return sorted([*singly, *whole], key=_seq_of, reverse=True)[:ON_A_PAGE]
+    lines: list[Change | LoadWithdrawn] = [*singly, *whole]
+    return sorted(lines, key=_seq_of, reverse=True)[:ON_A_PAGE]
 
 
 def _seq_of(line: Change | LoadWithdrawn) -> int:
