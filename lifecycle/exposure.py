@@ -14,6 +14,8 @@ from lifecycle.landings import FlownDays, fly_days
 from lifecycle.limits import limits_in_force
 from lifecycle.notes import Note, Words, fitted_notes, flying_notes, gather
 from lifecycle.observations import Records
+from lifecycle.pin_notes import pin_notes
+from lifecycle.pins_apart import lengths_by_pin, less_unread, pins_apart
 from lifecycle.placed import Book, lay_open
 from lifecycle.places import place_frame
 from lifecycle.readings import readings_frame
@@ -51,8 +53,9 @@ class Runs:
         ``landings_to`` (braked landings of the run when it began and ended, or by ``on``).
     readings : DataFrame
         One row a reading in a run, in time order within it: ``run`` (index), ``record``, ``day``, ``landings``
-        (braked landings of the run by then), ``left_mm`` (length left as measured, other conventions converted),
-        ``wear_mm`` (start_mm + re-shim steps so far - left_mm), ``segment`` (0 as long as the level follows from
+        (braked landings of the run by then), ``left_mm`` (length left as measured, other conventions converted, less
+        ``short_by_mm``: by how much the governing pin is shorter where it was not read, 0 for most), ``wear_mm``
+        (start_mm + re-shim steps so far - left_mm), ``segment`` (0 as long as the level follows from
         the start; one more after each span of known fault and each uncertain re-shim: the rate goes on, the level
         is not known from before), ``usable`` (bool: in the rate), ``why_not`` (""
         if usable, else one of `readings.WHY_NOT`), ``resolution_mm``, ``at_or_below``
@@ -62,12 +65,15 @@ class Runs:
         along the run; in ``runs`` one of the same name with `landing_kinds.AHEAD`, its growth per landing to come.
     places : DataFrame, optional
         Stretches of the runs at one base, from `places.place_frame`; without it each installation is one.
+    pins : DataFrame, optional
+        Offsets between the pins of the runs, `pins_apart.PinsApart.pins`.
     """
 
     runs: pd.DataFrame
     spans: pd.DataFrame
     readings: pd.DataFrame
     places: pd.DataFrame | None = None
+    pins: pd.DataFrame | None = None
 
 
 def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 0.0) -> Runs:
@@ -122,15 +128,18 @@ def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 
         *flying_notes(book, flown, count),
         *fitted_notes(book, count),
     ]
-    runs["warnings"] = gather(notes, len(runs))
     readings = readings_frame(book, runs, scale, shims)
     readings.insert(3, "landings", count.at_reading)
+    lengths = lengths_by_pin(records.pin_readings.iloc[book.placed.row])
+    apart = pins_apart(lengths, readings, runs["brake_type"].to_numpy(dtype=object))
+    readings = less_unread(readings, apart.short_by_mm)
+    runs["warnings"] = gather([*notes, *pin_notes(apart.pins, readings, len(runs))], len(runs))
     kinds = logged_kinds(records, flown, on)
     readings = pd.concat([readings, kinds_at_readings(kinds, book, count)], axis=1)
     craft = np.where(runs["fitted"], book.stays.aircraft[book.stays.last], -1)
     runs = pd.concat([runs, kinds_ahead(kinds, craft, on)], axis=1)
     spans = _span_frame(book, count)
-    return Runs(runs, spans, _in_time_order(readings), place_frame(book, flown, spans))
+    return Runs(runs, spans, _in_time_order(readings), place_frame(book, flown, spans), apart.pins)
 
 
 def _length_notes(book: Book, limits: pd.DataFrame, scale: Scale, starts: Starts, shims: Shims) -> list[Note]:

@@ -11,6 +11,7 @@ from lifecycle.days import day_number, day_numbers
 from lifecycle.exposure import Runs
 from lifecycle.flying import Flying
 from lifecycle.life import Passage
+from lifecycle.pins_apart import as_read
 from lifecycle.wear import FleetFit
 
 # Below 3 degrees of freedom Student's tails say nothing that a planner could use.
@@ -69,7 +70,7 @@ def installed_brakes(runs: Runs, fit: FleetFit, flying: Flying, on: dt.date, *, 
     -----
     A brake is due by a reading at or past its limit, in exact decimals, whether that reading is used in the rate or
     not: held, hot or released ones count, refused ones do not. A held one stands until it is ruled on. Any other is
-    cleared only by a later usable reading above the limit.
+    cleared only by a later usable reading above the limit of all its pins.
     """
     frame = runs.runs[runs.runs["fitted"]]
     if base:
@@ -130,19 +131,23 @@ def last_readings(readings: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame, one row a run that was read
-        ``pin_mm`` (length left), ``read_on``, ``read_wear_mm``, ``read_landings`` (of the run by then); index run.
+        ``pin_mm`` (length left as measured), ``read_on``, ``read_wear_mm`` (by it), ``read_landings`` (of the run by
+        then); index run.
     """
     valued = readings[readings["left_mm"].notna()]
     last = valued.groupby("run").tail(1).set_index("run")
-    return last[["left_mm", "day", "wear_mm", "landings"]].set_axis(
+    shown = last.assign(wear_mm=last["wear_mm"] + last["left_mm"] - as_read(last), left_mm=as_read(last))
+    return shown[["left_mm", "day", "wear_mm", "landings"]].set_axis(
         ["pin_mm", "read_on", "read_wear_mm", "read_landings"], axis="columns"
     )
 
 
 def _due(readings: pd.DataFrame) -> pd.DataFrame:
     """Of each run the last reading at or past the limit that nothing has cleared."""
-    clears = readings[readings["usable"] & ~readings["at_or_below"]].groupby("run")["day"].max()
-    low = readings[readings["at_or_below"]]
+    # What was read without the shortest pin says nothing of it that could clear a low reading.
+    whole = as_read(readings) == readings["left_mm"]
+    clears = readings[readings["usable"] & whole & ~readings["at_or_below"]].groupby("run")["day"].max()
+    low = readings[readings["at_or_below"]].assign(left_mm=as_read)
     cleared = low["day"].to_numpy() < clears.reindex(low["run"]).to_numpy()
     standing = low[~cleared | (low["why_not"] == "held")].groupby("run").tail(1).set_index("run")
     return standing[["left_mm", "day", "landings", "why_not"]].set_axis(
@@ -153,7 +158,8 @@ def _due(readings: pd.DataFrame) -> pd.DataFrame:
 def _later(readings: pd.DataFrame, frame: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
     """Of each run due by a reading the last one in the rate since, above the limit; only a held one lets it be."""
     gated = readings["record"].isin(fit.gated.loc[~fit.gated["reopened"], "record"])
-    high = readings[readings["usable"] & ~gated & ~readings["at_or_below"] & readings["left_mm"].notna()]
+    whole = as_read(readings) == readings["left_mm"]  # false where no length is known
+    high = readings[readings["usable"] & whole & ~gated & ~readings["at_or_below"]]
     since = high[high["day"].to_numpy() > frame["due_on"].reindex(high["run"]).to_numpy()]
     last = since.groupby("run").tail(1).set_index("run")
     return last[["left_mm", "day"]].set_axis(["later_mm", "later_on"], axis="columns")

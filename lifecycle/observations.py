@@ -18,7 +18,8 @@ LIST: Final = "list"
 NM: Final = "nm"
 
 # `record` is the record number that a figure cites; `aircraft` and `brake` are identities that outlive registrations
-# and repeated serials. Readings come with the governing pin worked out (the shortest, in its own convention).
+# and repeated serials. Readings come with the governing pin worked out (the shortest, in its own convention)
+# beside all of them as typed, joined by semicolons.
 COLUMNS: Final[Mapping[str, Mapping[str, str]]] = {
     "bases": {"record": ID, "base": TEXT, "name": TEXT, "kind": TEXT},
     "aircraft_types": {
@@ -124,6 +125,7 @@ COLUMNS: Final[Mapping[str, Mapping[str, str]]] = {
         "record": ID,
         "brake": ID,
         "day": DAY,
+        "pins": TEXT,
         "pin_nm": NM,
         "resolution_nm": NM,
         "unit": TEXT,

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any, Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from lifecycle.days import day_numbers
 from lifecycle.exposure import Runs
 from lifecycle.forecast import days_or_none
 from lifecycle.observations import Records
+from lifecycle.pins_apart import as_read
 from lifecycle.trace import trace_wear
 from lifecycle.wear import FleetFit, prior_rate
 
@@ -34,6 +35,27 @@ class ReadingPoint:
     used: bool
     why_not: str
     at_or_below: bool
+
+
+@dataclass(frozen=True)
+class PinOffset:
+    """
+    One pin of the latest run beside its governing pin, mm and mm per landing, intervals 80 %.
+
+    ``offset_mm`` is how much longer it is; it and its interval are 0 for the governing pin. ``growth`` of that is None
+    with fewer than three readings; ``readings`` are those with all pins. ``uneven``: the pins wear further apart.
+    """
+
+    pin: int
+    governs: bool
+    readings: int
+    offset_mm: float
+    offset_low: float
+    offset_high: float
+    growth: float | None
+    growth_low: float | None
+    growth_high: float | None
+    uneven: bool
 
 
 @dataclass(frozen=True)
@@ -118,13 +140,39 @@ def reading_points(runs: Runs, fit: FleetFit) -> tuple[ReadingPoint, ...]:
         read["run"].map(runs.runs["run"]).tolist(),
         read["day"].to_numpy("datetime64[D]").tolist(),
         read["landings"].tolist(),
-        (float(left) if np.isfinite(left) else None for left in read["left_mm"].to_numpy(float)),
+        (float(left) if np.isfinite(left) else None for left in as_read(read).to_numpy(float)),
         (not text for text in why),
         why,
         read["at_or_below"].tolist(),
         strict=True,
     )
     return tuple(ReadingPoint(*row) for row in rows)
+
+
+def pin_offsets(runs: Runs, place: int) -> tuple[PinOffset, ...]:
+    """
+    Offsets between the pins of one run.
+
+    Parameters
+    ----------
+    runs : Runs
+        With their pins.
+    place : int
+        Index of the run.
+
+    Returns
+    -------
+    tuple of PinOffset
+        By pin; empty where only one was ever read, or never all in one reading.
+    """
+    if runs.pins is None:
+        return ()
+    mine = runs.pins[runs.pins["run"] == place]
+    columns = (mine[field.name].tolist() for field in fields(PinOffset))
+    return tuple(
+        PinOffset(*(None if each != each else each for each in row))  # noqa: PLR0124 - NaN alone differs from itself
+        for row in zip(*columns, strict=True)
+    )
 
 
 def _kept_out(readings: pd.DataFrame, fit: FleetFit) -> pd.Series:

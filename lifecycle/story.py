@@ -13,10 +13,12 @@ from lifecycle.forecast import ChangeOut, days_or_none, forecast_installed
 from lifecycle.installed import installed_brakes, last_readings
 from lifecycle.past import (
     FitPoint,
+    PinOffset,
     ReadingPoint,
     RunLine,
     Stay,
     fit_points,
+    pin_offsets,
     reading_points,
     run_lines,
     run_states,
@@ -36,7 +38,7 @@ class BrakeStory:
     latest run; ``runs`` are all of them, latest first. ``landings_since_read`` counts from ``read_on``, the day of the
     reading ``pin_mm`` (of a brake never read: from its installation); ``landings_in_run`` are all of its latest run,
     those not on record yet included. Both are None for a brake that is on no aircraft. ``dragging`` is what speaks for
-    it having left its own past, None where nothing does.
+    it having left its own past, None where nothing does. ``pins`` are those of the latest run beside its governing one.
     """
 
     study: str
@@ -69,6 +71,7 @@ class BrakeStory:
     warnings: tuple[str, ...]
     landings_in_run: float | None = None
     dragging: DraggingBrake | None = None
+    pins: tuple[PinOffset, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -140,6 +143,7 @@ def brake_story(study: Study, brake: int) -> BrakeStory:
         runs=run_lines(runs, study.fit),
         warnings=now.change_out.warnings if now.change_out else (*last["warnings"], *post["warnings"]),
         landings_in_run=now.in_run,
+        pins=pin_offsets(runs, int(runs.runs.index[-1])),
         dragging=next(iter(dragging_brakes(runs, study.fit)), None),
     )
 
@@ -150,6 +154,7 @@ def _runs_of(runs: Runs, brake: int) -> Runs:
         mine,
         runs.spans[runs.spans["run"].isin(mine.index)],
         runs.readings[runs.readings["run"].isin(mine.index)],
+        pins=runs.pins,
     )
 
 

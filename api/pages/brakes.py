@@ -68,8 +68,8 @@ class BrakePage:
     """
     What brake.html receives.
 
-    `typed` are the readings in inches, by record number; `read_pins` leads to the wear check of its aircraft, for those
-    who enter readings.
+    `typed` are the readings in inches, by record number; `governing` is the pin that is the shortest on average;
+    `read_pins` leads to the wear check of its aircraft, for those who enter readings.
     """
 
     frame: Frame
@@ -85,6 +85,7 @@ class BrakePage:
     charts: str
     notices: tuple[NoticeTold, ...] = ()
     read_pins: str = ""
+    governing: int = 1
 
 
 @router.get(BRAKES.path)
@@ -178,6 +179,7 @@ def page_of(frame: Frame, story: BrakeStory, study: Study, *, run: int = 0) -> B
             scope=frame.told_scope,
         ),
         charts=frame.link(f"{BRAKE_RECORD}/figures.json", run=""),
+        governing=next((each.pin for each in story.pins if each.governs), 1),
     )
 
 

@@ -11,6 +11,7 @@ from api import words
 from api.access import need
 from api.deps import AskedStudy
 from api.figures.model_fit import by_number, from_reading_to_reading, quantiles
+from api.fit_rows import TypeRow, row_of
 from api.pages.brakes import record_link
 from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import MODEL_FIT
@@ -25,7 +26,6 @@ from lifecycle.study import Study
 router = APIRouter(dependencies=[need("fleet.read")])
 
 BEHIND: Final = ("pin_readings", "installations", "landings", "reshims")
-BETTER: Final = {"wiener": "Wiener path", "gamma": "gamma process", "neither": "not told apart"}
 
 
 class Asked(BaseModel):
@@ -35,27 +35,6 @@ class Asked(BaseModel):
 
 
 AskedQuery = Annotated[Asked, Query()]
-
-
-@dataclass(frozen=True)
-class TypeRow:
-    """One brake type of the table, as its file lists it."""
-
-    brake_type: str
-    runs: int
-    readings: int
-    spread: float
-    beyond_3: float
-    correlation: float | None
-    correlation_band: float | None
-    rate_change: float | None
-    rate_change_low: float | None
-    rate_change_high: float | None
-    rate_change_over_landings: float | None
-    chance_of_a_straight_line: float | None
-    gamma_less_wiener: float | None
-    better: str
-    doubts: str
 
 
 @dataclass(frozen=True)
@@ -157,27 +136,3 @@ def answer(found: Sequence[TypeDiagnosis]) -> str:
 
 def _readings(found: Sequence[TypeDiagnosis]) -> str:
     return words.counted(sum(each.innovations for each in found), "reading")
-
-
-def row_of(told: TypeDiagnosis) -> TypeRow:
-    """One type as a row."""
-    first = told.lags[0] if told.lags else None
-    bend = told.curvature
-    processes = told.processes
-    return TypeRow(
-        brake_type=told.brake_type,
-        runs=told.runs,
-        readings=told.innovations,
-        spread=told.sd,
-        beyond_3=told.beyond_3,
-        correlation=first.correlation if first else None,
-        correlation_band=first.band if first else None,
-        rate_change=bend.change if bend else None,
-        rate_change_low=bend.low if bend else None,
-        rate_change_high=bend.high if bend else None,
-        rate_change_over_landings=bend.over_landings if bend else None,
-        chance_of_a_straight_line=bend.chance if bend else None,
-        gamma_less_wiener=processes.advantage if processes else None,
-        better=BETTER[processes.better] if processes else "too few readings",
-        doubts="; ".join(told.doubts),
-    )
