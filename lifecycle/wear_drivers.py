@@ -27,7 +27,8 @@ PLACE_WORDS: Final[Mapping[str, str]] = {"position_group": "position group", "ba
 UNITS: Final[Mapping[str, str]] = {
     "touch-and-gos": "a touch-and-go, beside a full stop's wear of 1",
     "rejected take-offs": "a stop of a landing's energy, beyond the 1 counted for it",
-    ENERGY: "a landing of twice the energy: 1 where wear goes all with energy, 0 where with applications",
+    ENERGY: "heavy and light landings, one of twice the energy (mass squared): 1 where wear goes all with energy, "
+    "0 where with applications",
     "season": "half the swing over the year",
 }
 
