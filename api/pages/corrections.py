@@ -104,7 +104,7 @@ def _after(line: Change | LoadWithdrawn, load: int) -> str:
 def _answer(seen: tuple[Change | LoadWithdrawn, ...], load: int) -> str:
     """How many there are, and who was the last."""
     if not seen:
-        return "Nothing that was corrected or withdrawn is to be seen here."
+        return "No correction and no withdrawal is on record here."
     last = seen[0]
     if isinstance(last, LoadWithdrawn):
         who, when = last.load.withdrawn_by, last.load.withdrawn_at

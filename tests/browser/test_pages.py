@@ -61,7 +61,7 @@ WITHOUT_FIGURES = (
     "account",
     "refusal",
 )
-WITHOUT_CHARTS = (*WITHOUT_FIGURES, "front", "readings due", "wear drivers")
+WITHOUT_CHARTS = (*WITHOUT_FIGURES, "front", "editions", "readings due", "wear drivers")
 PAPER_PX = {"A4": (703, 1032), "Letter": (725, 965)}
 FOCUS = "rgb(106, 27, 154) solid 3px"
 
