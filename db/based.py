@@ -101,4 +101,4 @@ def _bases_of_aircraft(session: Session, aircraft: Collection[int], on: dt.date)
     numbers = {number for number in at.values() if number}
     named = select(BaseStation.fact, BaseStation.base).where(BaseStation.fact.in_(numbers))
     names = {row[0]: row[1] for row in session.execute(named)} if numbers else {}
-    return {names.get(at.get(number), "") for number in aircraft}
+    return {names.get(at.get(number) or 0, "") for number in aircraft}

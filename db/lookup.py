@@ -116,8 +116,8 @@ def find_aircraft(
     names = registration.tolist()
     days: list[dt.date | None] = day.to_numpy().astype("datetime64[D]").tolist()
     held: dict[str, list[tuple[int, dt.date, dt.date]]] = {}
-    for name, *span in _carried(session, set(names)):
-        held.setdefault(name, []).append((*span,))
+    for name, number, from_on, to_on in _carried(session, set(names)):
+        held.setdefault(name, []).append((number, from_on, to_on))
     return _one_each(
         [number for number, from_on, to_on in held.get(name, ()) if on and from_on <= on < to_on]
         for name, on in zip(names, days, strict=True)
@@ -193,7 +193,7 @@ def _by_name(session: Session, model: type[Fact], name: InstrumentedAttribute[st
 
 
 @cache
-def _names(model: type[Fact], name: InstrumentedAttribute[str]) -> Select[Any]:
+def _names(model: type[Fact], name: InstrumentedAttribute[str]) -> Select[str, int]:
     return current(model).with_only_columns(name, model.fact)
 
 

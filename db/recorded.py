@@ -160,7 +160,7 @@ def _refers(facts: pd.DataFrame, name: str) -> bool:
     return any(column in facts and facts[column].dtype.kind in "if" for column in columns)
 
 
-def _masters(brakes: list[int], aircraft: list[int]) -> dict[str, Select[Any]]:
+def _masters(brakes: list[int], aircraft: list[int]) -> dict[str, Select[*tuple[Any, ...]]]:
     base, kind, made = BaseStation, AircraftType, BrakeType
     changed = current(AircraftChange).where(AircraftChange.aircraft.in_(aircraft))
     columns = (AircraftChange.aircraft, AircraftChange.new_registration, AircraftChange.from_on)

@@ -88,7 +88,7 @@ def effective_there(session: Session, placed: pd.DataFrame) -> list[bool]:
 def _placed(rows: pd.DataFrame) -> list[_Placed]:
     days = rows["day"].to_numpy().astype("datetime64[D]").tolist()
     columns = (rows[name].tolist() for name in ("row", "brake", "aircraft", "position"))
-    return [_Placed(*each, day=day) for *each, day in zip(*columns, days, strict=True)]
+    return [_Placed(*each) for each in zip(*columns, days, strict=True)]
 
 
 class _Book:

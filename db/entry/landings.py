@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import pandas as pd
 from sqlalchemy import BindParameter, ColumnElement, Select, bindparam, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from db.chain import Act, append
 from db.entry.keyed import Resolved, other_facts, records_of, sort_by_key
@@ -51,9 +51,10 @@ def record_landings(
     refuse_falling_totals(named, together)
     _refuse_overlaps(named, together[["row", "aircraft", "day", "to_day"]])
     named.refuse_if_any()
+    flags = tuple(disagreements(together))  # before the lock on the head: nobody waits for it
     made = append(session, act, [(Landing, new.drop(columns=["row", "starts_at"]))], progress=progress)
     records = records_of(act, by_key, (new, made.records[0]))
-    return Outcome(len(new), by_key.same, flags=tuple(disagreements(together)), records=records)
+    return Outcome(len(new), by_key.same, flags=flags, records=records)
 
 
 def record_counter_changes(session: Session, act: Act, rows: pd.DataFrame) -> Outcome:
@@ -126,6 +127,7 @@ def _nearest(*, few: bool, totals: bool) -> Select[Any]:
     before = stands.where(Landing.day < bindparam("first")).order_by(Landing.day.desc()).limit(1)
     after = stands.where(Landing.day > bindparam("last")).order_by(Landing.day.asc()).limit(1)
     has_total = Landing.total_landings.is_not(None)
+    asked: dict[str, tuple[Select[Any], InstrumentedAttribute[Any]]]
     asked = {"before": (before, Landing.id), "after": (after, Landing.id)}
     if totals:
         asked |= {

@@ -79,9 +79,9 @@ def record_pin_readings(
     named.refuse_if_any()
     why_held = _differing(known, new) | {row: doubt.text for row, doubt in doubtful.items()} | dict(odd)
     new = _with_states(new, why_held, approved=approved)
-    made = append(session, act, [(PinReading, new[[*KEPT, *(name for name in NEXT_VERSION if name in new)]])])
     flags = [Flag(row, f"held: {why}") for row, why in zip(new["row"], new["reason"], strict=True) if why]
     flags = sorted([*flags, *_odd(session, new)], key=lambda flag: flag.row)
+    made = append(session, act, [(PinReading, new[[*KEPT, *(name for name in NEXT_VERSION if name in new)]])])
     records, held = records_of(act, by_key, (new, made.records[0])), int((new["state"] == "held").sum())
     return Outcome(len(new), by_key.same, held=held, flags=tuple(flags), records=records)
 

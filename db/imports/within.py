@@ -52,7 +52,7 @@ def _rules(file: File, rows: pd.DataFrame) -> Iterator[Broken]:
             yield Broken((column.name,), ~_given(rows[column.name]), rule, suggestion)
     if file.one_of:
         names = " or ".join(file.one_of)
-        several = sum(_given(rows[name]).astype(int) for name in file.one_of) != 1
+        several = np.sum([_given(rows[name]) for name in file.one_of], axis=0) != 1
         yield Broken(
             file.one_of, several, f"exactly one of {names} is wanted", f"give {names}, not both or none"
         )
