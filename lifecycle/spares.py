@@ -7,12 +7,12 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.interpolate import CubicSpline
 from scipy.special import ndtri
 
 from lifecycle.assumptions import AssumptionSet
 from lifecycle.causes import fit_causes, hazards_of
-from lifecycle.demand import Demand, Positions, expected_demand
+from lifecycle.common_factors import STATES, by_state
+from lifecycle.demand import Positions
 from lifecycle.exposure import Runs
 from lifecycle.flying import Flying
 from lifecycle.installed import Installed, installed_brakes
@@ -26,9 +26,6 @@ Floats = npt.NDArray[np.float64]
 
 # What the whole fleet shares: flying as a whole is off by so much (a share of landings; ours, from trial fleets).
 FLYING_SD: Final = 0.08
-# Where the common factors are tried, in standard deviations, and how many equally likely states stand for them.
-NODES: Final = np.array([-2.5, -1.25, 0.0, 1.25, 2.5])
-STATES: Final = 64
 # A type whose limit is not below its new length, or that does not wear, would be replaced without end or never.
 LEAST_USABLE_MM: Final = 1.0
 LEAST_RATE_MM: Final = 1e-6
@@ -92,9 +89,9 @@ def forecast_spares(  # noqa: PLR0913 - the chain hands over what it has
     Notes
     -----
     Analytic: first-passage chances per position, renewals by convolution (`lifecycle.demand`), means and variances
-    summed over positions; the common factors of flying (8 %) and of the type's rate (its own interval) move all
-    positions together: tried at 5 nodes, splined, 64 equally likely states. P10, P50, P90 are the quantiles of the
-    mixture of two-moment binomials. For planning; wear and other causes both count here, the latter by the age of
+    summed over positions; the common factors of flying (8 %), of the type's rate (its own interval) and of its other
+    removals move all positions together (`lifecycle.common_factors`). P10, P50, P90 are the quantiles of the mixture
+    of two-moment binomials. For planning; wear and other causes both count here, the latter by the age of
     each heat sink (`lifecycle.causes`).
     """
     ahead = demand_ahead(runs, fit, flying, records, on=on, months=months)
@@ -166,7 +163,8 @@ def demand_ahead(  # noqa: PLR0913 - the chain hands over what it has
         usable_mm=_usable_mm(spots, records),
         **_next_rates(spots, fit),
     )
-    means, variances = _by_state(positions, _common_sd(fit, cells["brake_type"]))
+    kind = np.searchsorted(hazards.brake_types, cells["brake_type"].to_numpy(dtype=str))
+    means, variances = by_state(positions, _common_sd(fit, cells["brake_type"]), hazards.doubt[kind])
     return DemandAhead(
         cells=tuple((str(base), str(kind)) for base, kind in cells.itertuples(index=False)),
         firsts=tuple(firsts),
@@ -257,21 +255,6 @@ def _next_rates(spots: pd.DataFrame, fit: FleetFit) -> dict[str, Floats]:
         "rate_var": found["rate_var"].to_numpy(dtype=float),
         "path_sd": found["path_sd"].to_numpy(dtype=float),
     }
-
-
-def _by_state(positions: Positions, spread: Floats) -> tuple[Floats, Floats]:
-    """Mean and variance of every cell and month under each state: arrays of shape (n_cells, n_months, n_states)."""
-    states = ndtri((np.arange(STATES) + 0.5) / STATES)
-    nodes = [_demand_at(positions, spread, node) for node in NODES]
-    mean = CubicSpline(NODES, np.stack([each.mean for each in nodes], axis=-1), axis=-1)(states)
-    variance = CubicSpline(NODES, np.stack([each.variance for each in nodes], axis=-1), axis=-1)(states)
-    mean = np.maximum(mean, 0.0)
-    return mean, np.clip(variance, 0.0, mean)
-
-
-def _demand_at(positions: Positions, spread: Floats, node: float) -> Demand:
-    faster = np.exp(spread * node - spread**2 / 2)
-    return expected_demand(positions, groups=len(spread), faster=faster[positions.group])
 
 
 def _common_sd(fit: FleetFit, brake_types: pd.Series) -> Floats:
