@@ -168,11 +168,10 @@ def pin_offsets(runs: Runs, place: int) -> tuple[PinOffset, ...]:
     if runs.pins is None:
         return ()
     mine = runs.pins[runs.pins["run"] == place]
-    columns = (mine[field.name].tolist() for field in fields(PinOffset))
-    return tuple(
-        PinOffset(*(None if each != each else each for each in row))  # noqa: PLR0124 - NaN alone differs from itself
-        for row in zip(*columns, strict=True)
-    )
+    columns = [
+        mine[field.name].astype(object).where(mine[field.name].notna(), None) for field in fields(PinOffset)
+    ]
+    return tuple(PinOffset(*row) for row in zip(*columns, strict=True))
 
 
 def _kept_out(readings: pd.DataFrame, fit: FleetFit) -> pd.Series:

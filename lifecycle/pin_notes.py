@@ -1,6 +1,7 @@
 """What the pins of a brake say beside its rate: uneven wear, and a last reading without the shortest pin."""
 
-from typing import Final
+from collections.abc import Iterator
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -34,7 +35,7 @@ def pin_notes(pins: pd.DataFrame, readings: pd.DataFrame, runs: int) -> list[Not
 def _uneven(pins: pd.DataFrame, runs: int) -> Note:
     text = np.full(runs, "", dtype=object)
     governing = pins[pins["governs"]].set_index("run")["pin"]
-    for row in pins[pins["uneven"]].sort_values("grown_mm").itertuples(index=False):
+    for row in _rows(pins[pins["uneven"]].sort_values("grown_mm")):
         faster, slower = governing[row.run], row.pin
         growth = sorted((row.growth_low * PER, row.growth_high * PER), key=abs)
         if row.growth < 0:
@@ -46,11 +47,15 @@ def _uneven(pins: pd.DataFrame, runs: int) -> Note:
     return Note(text != "", text)
 
 
+def _rows(frame: pd.DataFrame) -> Iterator[Any]:
+    return frame.itertuples(index=False)
+
+
 def _unread(readings: pd.DataFrame, runs: int) -> Note:
     text = np.full(runs, "", dtype=object)
     used = readings[readings["usable"]].sort_values(["run", "day", "landings"], kind="stable")
     last = used.drop_duplicates("run", keep="last")
-    for row in last[last["short_by_mm"] > 0].itertuples(index=False):
+    for row in _rows(last[last["short_by_mm"] > 0]):
         text[row.run] = (
             f"its shortest pin was not read on {row.day.day} {row.day:%b %Y}: those read were on average "
             f"{row.short_by_mm:.1f} mm longer, which is taken off for the forecast; read all pins"

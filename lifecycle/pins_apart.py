@@ -163,7 +163,7 @@ def as_read(readings: pd.DataFrame) -> pd.Series:
 def _from_mean(lengths: FloatArray) -> FloatArray:
     """Each pin's length above the mean of its reading; 0 for pins that the run does not have."""
     read = np.maximum(np.isfinite(lengths).sum(axis=1, keepdims=True), 1)
-    return np.nan_to_num(lengths - np.nansum(lengths, axis=1, keepdims=True) / read)
+    return np.asarray(np.nan_to_num(lengths - np.nansum(lengths, axis=1, keepdims=True) / read))
 
 
 def _slips(run: IntArray, apart: FloatArray, far: FloatArray) -> BoolArray:
@@ -262,4 +262,6 @@ def _pooled(
     code, names = pd.factorize(kinds)
     squares = np.bincount(code, weights=square, minlength=len(names)) + WEIGHT * BELIEVED_SD_MM**2
     dof = np.bincount(code, weights=degrees, minlength=len(names)) + WEIGHT
-    return np.maximum(squares / dof, step_mm**2 / 12)[code], dof[code]
+    return np.asarray(np.maximum(squares / dof, step_mm**2 / 12)[code]), np.asarray(
+        dof[code], dtype=np.float64
+    )
