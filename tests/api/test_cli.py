@@ -17,6 +17,7 @@ COMMANDS = (
     "restore",
     "refit",
     "changeouts",
+    "model-fit",
     "spares",
     "cost",
     "briefing",

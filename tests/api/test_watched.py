@@ -3,9 +3,11 @@
 import csv
 import datetime as dt
 import io
+import json
 
 import pytest
 
+from api import cli
 from api.pages.readings_due import answer, lines_of
 from tests.api.shown_fleet import LAST
 
@@ -65,6 +67,28 @@ def test_the_model_fit_has_its_charts_by_type(shown_client):
     assert shown_client.get("/model-fit?type=NONE").status_code == 422
     rows = list(csv.DictReader(io.StringIO(shown_client.get("/model-fit?format=csv").text)))
     assert [row["brake_type"] for row in rows] == ["C-200", "S-100"]
+
+
+def test_the_model_fit_as_a_table_a_file_and_json(shown_client, capsys):
+    url = shown_client.app.state.settings.db
+
+    def printed(*words):
+        assert cli.main(["model-fit", "--db", url, *words]) == 0
+        return capsys.readouterr().out
+
+    assert printed("--type", "S-100").splitlines()[1].startswith("S-100")
+    rows = list(csv.DictReader(io.StringIO(printed("--format", "csv"))))
+    assert rows == list(csv.DictReader(io.StringIO(_table(shown_client.get("/model-fit?format=csv").text))))
+    told = json.loads(printed("--format", "json"))
+    assert told == shown_client.get("/api/v1/diagnostics").json()
+    assert {"by_number", "lags", "curvature", "processes", "influential"} < set(told[0])
+
+
+def _table(text):
+    """The file without the lines above its header."""
+    lines = text.lstrip("\ufeff").splitlines()
+    first = next(number for number, line in enumerate(lines) if line.startswith("brake_type"))
+    return "\n".join(lines[first:])
 
 
 def test_dragging_brakes_as_json(shown_client):
