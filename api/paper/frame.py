@@ -1,7 +1,6 @@
 """What every printed sheet has: title, scope, its code large and as a QR code, and the line at the foot."""
 
 import io
-import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -15,6 +14,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate, Paragraph, Table, TableStyle
 
+from api.paper.letters import font_of, printable
 from api.words import day
 from db.sheets import IssuedSheet
 
@@ -48,28 +48,10 @@ class Drawn:
 
 
 def text(words: object, style: ParagraphStyle = BODY) -> Paragraph:
-    """A paragraph of plain words, in letters that the printer's own fonts have."""
-    return Paragraph(escape(printable(str(words))), style)
-
-
-def printable(words: str) -> str:
-    """The same words in letters of Windows-1252, which the fonts in every PDF reader cover."""
-    if not words.isascii():
-        words = "".join(
-            each
-            if _has(each)
-            else unicodedata.normalize("NFKD", each).encode("ascii", "ignore").decode() or "?"
-            for each in words
-        )
-    return words
-
-
-def _has(letter: str) -> bool:
-    try:
-        letter.encode("cp1252")
-    except UnicodeEncodeError:
-        return False
-    return True
+    """A paragraph of plain words, in a font that has their letters."""
+    told = printable(str(words))
+    font = font_of(told, style.fontName)
+    return Paragraph(escape(told), style if font == style.fontName else style.clone(font, fontName=font))
 
 
 def ruled(rows: Sequence[list[Any]], widths: Sequence[float], heights: Any = None) -> Table:  # noqa: ANN401 - as the library
@@ -160,11 +142,13 @@ def _draw_head(
     canvas.setFillColor(MUTED)
     canvas.drawRightString(width - MARGIN - side - 4 * mm, top - (13 * mm if first else 10 * mm), "sheet")
     canvas.setFillColor(INK)
-    canvas.setFont("Helvetica-Bold", 18 if first else 11)
-    canvas.drawString(MARGIN, top - (6 * mm if first else 5 * mm), printable(title))
-    canvas.setFont("Helvetica", 11 if first else 9)
+    name = printable(title)
+    canvas.setFont(font_of(name, "Helvetica-Bold"), 18 if first else 11)
+    canvas.drawString(MARGIN, top - (6 * mm if first else 5 * mm), name)
     for at, line in enumerate(_scope(sheet)[: 3 if first else 1]):
-        canvas.drawString(MARGIN, top - (13 * mm + at * 5 * mm if first else 10 * mm), printable(line)[:60])
+        told = printable(line)[:60]
+        canvas.setFont(font_of(told, "Helvetica"), 11 if first else 9)
+        canvas.drawString(MARGIN, top - (13 * mm + at * 5 * mm if first else 10 * mm), told)
     below = top - (HEAD if first else HEAD_LATER) + 4 * mm
     canvas.setLineWidth(1)
     canvas.setStrokeColor(INK)

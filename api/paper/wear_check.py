@@ -5,7 +5,8 @@ from typing import Any
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Spacer, Table, TableStyle
 
-from api.paper.frame import BOLD, CAUTION, EDGE, INK, SMALL, Drawn, printable, ruled, text, width_of
+from api.paper.frame import BOLD, CAUTION, EDGE, INK, SMALL, Drawn, ruled, text, width_of
+from api.paper.letters import font_of, printable
 from db.sheets import IssuedSheet
 
 HOT = "Brakes may be hot after landing. Wait and approach as the manual directs."
@@ -80,5 +81,6 @@ class Plan(Flowable):
             x = middle + (at - half) * step + gap
             self.canv.setStrokeColor(INK)
             self.canv.rect(x + 1 * mm, 2 * mm, step - 2 * mm, 11 * mm)
-            self.canv.setFont("Helvetica-Bold", 12)
-            self.canv.drawCentredString(x + step / 2, 6 * mm, printable(each["position"])[:6])
+            told = printable(each["position"])[:6]
+            self.canv.setFont(font_of(told, "Helvetica-Bold"), 12)
+            self.canv.drawCentredString(x + step / 2, 6 * mm, told)

@@ -12,7 +12,8 @@ from fastapi.testclient import TestClient
 from api.app import make_app
 from api.caller import form_token_of
 from api.callers import PLAIN_COOKIE
-from api.paper.frame import FOOT, printable
+from api.paper.frame import FOOT
+from api.paper.letters import printable
 from api.paper.print import print_sheet
 from api.paper.wear_check import HOT
 from api.settings import Settings
@@ -101,6 +102,16 @@ def test_a_move_slip_names_what_is_there_and_the_reasons():
     assert "robbed" in words
 
 
+@pytest.mark.parametrize("serial", ["Łódź-1", "Čáp-77", "Ōshū-2", "Αθήνα-3", "Київ-4"])
+def test_letters_beyond_western_europe_keep_their_marks_and_print_the_same_each_time(serial):
+    drawn = wear_check(2, serial=serial)
+    first = print_sheet(drawn, "A4")
+    words = " ".join(" ".join(pages_of(first)).split())
+    assert printable(serial) == serial
+    assert serial in words
+    assert first == print_sheet(drawn, "A4")
+
+
 @pytest.mark.parametrize("serial", ["S" * 200, "long words " * 30, "<b>&amp;", "Čáp-77", "漢字"])
 @pytest.mark.parametrize("draw", [wear_check, move_slip])
 def test_long_and_strange_texts_stay_on_the_paper(draw, serial):
@@ -144,7 +155,9 @@ def ann(url):
 
 
 def issued(client, **asked):
-    key = re.search(r'name="write_key" value="([^"]+)"', client.get("/sheets", params={"kind": asked["kind"]}).text)[1]
+    key = re.search(
+        r'name="write_key" value="([^"]+)"', client.get("/sheets", params={"kind": asked["kind"]}).text
+    )[1]
     form = {**client.form, "write_key": key, "base": "Home", "day": DAY, **asked}
     first = client.post("/sheets", data=form)
     assert first.status_code == 303, first.text
