@@ -29,6 +29,7 @@ NUMBERS = itertools.count()
 Copies = Callable[[str], contextlib.AbstractContextManager[str]]
 
 
+@pytest.hookimpl(tryfirst=True)  # before the workers read the groups
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """A file's tests stay on one worker, and all that need the demo on one, so that each is set up once."""
     for item in items:

@@ -5,11 +5,10 @@ import uuid
 
 from fastapi.testclient import TestClient
 
-from api.app import make_app
-from api.settings import Settings
 from db.people import add_person
 from db.session import Session, open_engine
 from db.tokens import issue_token
+from tests.api.one_app import app_on
 
 SCOPE = ("records.read", "records.enter", "records.correct", "brakes.read", "fleet.read", "log.verify")
 
@@ -28,9 +27,8 @@ def token_for(url, name="ann", role="administrator", scope=SCOPE):
 
 def program(url, token=None):
     """A client on the application on this ledger; faults are answered as the service answers them."""
-    app = make_app(Settings(db=url, secure_cookie=False))
     headers = {"Authorization": f"Bearer {token or token_for(url)}"}
-    return TestClient(app, headers=headers, raise_server_exceptions=False)
+    return TestClient(app_on(url), headers=headers, raise_server_exceptions=False)
 
 
 def landed(day, registration="ZZ-001", stops=3):

@@ -12,6 +12,7 @@ from api.settings import Settings
 from db.people import add_person, issue_link
 from db.records.people import PersonPassword
 from db.session import Session, open_engine
+from tests.api.one_app import app_on
 
 PASSWORD = "wheel under seven lamps"
 ORIGIN = {"Origin": "http://testserver"}
@@ -28,7 +29,11 @@ def digest():
 
 
 def make_entrance(url, **settings):
-    """An application on a ledger with ann the administrator, who has a password, and cle the clerk, who has none."""
+    """
+    An application on a ledger with ann the administrator, who has a password, and cle the clerk, who has none.
+
+    With settings it is one of its own, else the one that the tests share.
+    """
     engine = open_engine(url)
     with Session(engine) as session:
         add_person(session, "ann", "administrator", now=now())
@@ -36,6 +41,8 @@ def make_entrance(url, **settings):
         session.add(PersonPassword(person="ann", hash=digest(), set_at=""))
         session.commit()
     engine.dispose()
+    if not settings:
+        return app_on(url)
     return make_app(Settings(db=url, **{"secure_cookie": False} | settings))
 
 

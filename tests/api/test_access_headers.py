@@ -24,7 +24,7 @@ def fault():
 @pytest.fixture(scope="module")
 def client(sqlite_copies):
     with sqlite_copies("headers") as url:
-        app = make_entrance(url)
+        app = make_entrance(url, metrics=False)  # of its own, as it gets a route
         app.add_api_route("/fault", fault)
         client = browser(app, raise_server_exceptions=False)
         client.get(link_for(app, "cle"))

@@ -14,7 +14,7 @@ LINE = logs.JsonLines()
 
 @pytest.fixture
 def app(sqlite_url):
-    made = make_entrance(sqlite_url)
+    made = make_entrance(sqlite_url, metrics=False)  # of its own, as it gets a route
     made.add_api_route("/fault", fault)
     return made
 

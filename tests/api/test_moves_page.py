@@ -8,14 +8,13 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
-from api.app import make_app
 from api.caller import form_token_of
 from api.callers import PLAIN_COOKIE
-from api.settings import Settings
 from db.lookup import brakes_by_serial
 from db.session import Session, open_engine
 from db.sessions import begin_session
 from db.whereabouts import whereabouts
+from tests.api.one_app import app_on
 from tests.ledger import TODAY
 from tests.moving_fleet import make_moving_fleet
 
@@ -41,7 +40,7 @@ def engine(laid, tmp_path):
 @pytest.fixture
 def client(engine):
     """A client in somebody's name."""
-    app = make_app(Settings(db=str(engine.url), secure_cookie=False))
+    app = app_on(str(engine.url))
 
     def of(name):
         with Session(engine) as session, session.begin():

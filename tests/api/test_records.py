@@ -9,16 +9,15 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import update
 
-from api.app import make_app
 from api.caller import form_token_of
 from api.callers import PLAIN_COOKIE
 from api.form_guard import HEADER
-from api.settings import Settings
 from db.people import add_person
 from db.records.log import AnsweredKey
 from db.session import Session
 from db.sessions import begin_session
 from db.verify import verify
+from tests.api.one_app import app_on
 from tests.ledger import fleet
 
 ORIGIN = {"Origin": "http://testserver"}
@@ -30,7 +29,7 @@ def let_in(engine, url):
     """A client in the name of somebody, on a ledger with the small fleet; the chain holds at the end."""
     with Session(engine) as session, session.begin():
         fleet(session, aircraft=2, brakes=41)
-    app = make_app(Settings(db=url, secure_cookie=False))
+    app = app_on(url)
 
     def client(name="ann", role="clerk", *bases):
         now = dt.datetime.now(dt.UTC)
