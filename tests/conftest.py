@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 import psycopg
 import pytest
+from hypothesis import settings
 from sqlalchemy import Engine
 
 from db.schema import migrate
@@ -26,6 +27,10 @@ from tests.servers import postgresql
 # Nothing here outlives the run, so nothing waits for a disk.
 OPTIONS = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c max_connections=80"
 NUMBERS = itertools.count()
+# The normal run stays quick; `--hypothesis-profile thorough` draws as many as the library would.
+settings.register_profile("quick", max_examples=25)
+settings.register_profile("thorough", max_examples=200)
+settings.load_profile("quick")
 Copies = Callable[[str], contextlib.AbstractContextManager[str]]
 
 

@@ -55,7 +55,16 @@ def kept(sqlite_url, tmp_path):
         return back_up(engine, tmp_path / "kept.zip", now=NOW)[0]
 
 
-@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
+@pytest.mark.parametrize(
+    ("loaded", "kind"),
+    [
+        ("sqlite", "postgresql"),
+        ("postgresql", "sqlite"),
+        pytest.param("sqlite", "sqlite", marks=pytest.mark.long),
+        pytest.param("postgresql", "postgresql", marks=pytest.mark.long),
+    ],
+    indirect=["loaded"],
+)
 def test_every_row_comes_back_from_either_database_to_either(loaded, kind, request, tmp_path):
     file, manifest = back_up(loaded, tmp_path, now=NOW)
     assert file.name == "pinledger-20260314T020000Z.zip"

@@ -15,7 +15,9 @@ from tests.db.conftest import TODAY
 from tests.ledger import ACT
 
 
-@pytest.mark.parametrize("name", ["out", "out.xlsx"])
+@pytest.mark.parametrize(
+    ("loaded", "name"), [("postgresql", "out"), ("sqlite", "out.xlsx")], indirect=["loaded"]
+)
 def test_the_head_is_printed_and_the_export_still_imports(ledger, sqlite_url, name, tmp_path):
     known = known_by(ledger)
     export(ledger, tmp_path / name, known=known)

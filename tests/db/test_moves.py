@@ -31,8 +31,8 @@ serials = st.sampled_from(["S1", "S2", "S3", "S4"])
 places = st.tuples(st.sampled_from(["ZZ-001", "ZZ-002"]), st.sampled_from(["1", "2"]))
 days = st.integers(0, 20).map(lambda number: FIRST + dt.timedelta(days=number))
 picks = st.integers(0, 99)
-QUICK = settings(max_examples=4, stateful_step_count=10, deadline=None)
-LONG = settings(QUICK, max_examples=300, stateful_step_count=50)
+QUICK = settings(max_examples=3, stateful_step_count=10, deadline=None)
+LONG = settings(QUICK, max_examples=150, stateful_step_count=50)  # 7,500 steps on each database
 
 
 @dataclass(frozen=True)

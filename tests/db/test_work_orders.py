@@ -27,7 +27,7 @@ days = st.integers(0, 20).map(lambda number: FIRST + dt.timedelta(days=number))
 choices = st.lists(
     st.tuples(st.sampled_from(PLACES), st.sampled_from(SERIALS), st.sampled_from(GOES)), max_size=3
 )
-QUICK = settings(max_examples=6, stateful_step_count=14, deadline=None)
+QUICK = settings(max_examples=3, stateful_step_count=14, deadline=None)
 LONG = settings(QUICK, max_examples=150, stateful_step_count=50)  # 7,500 steps on each database
 
 

@@ -57,16 +57,16 @@ def test_with_spreads_that_are_nothing_the_mean_is_weighed_by_error():
 
 
 def test_the_interval_holds_the_truth_as_often_as_it_says_with_eight_brakes_an_aircraft():
-    """80 % intervals of 200 fleets of 8 aircraft: 0.80 within three standard errors; brakes taken alone, fewer."""
+    """80 % intervals of 100 fleets of 8 aircraft hold the truth about 80 times; brakes taken alone, fewer."""
     rng = np.random.default_rng(20261125)
     inside, alone = [], []
-    for _ in range(200):
+    for _ in range(100):
         table = rates(rng, 8, 8)
         loose = table.assign(aircraft=np.arange(64))
         for kept, one in ((inside, table), (alone, loose)):
             life = mean_life([one])
             kept.append(life.quantile(0.1) <= LIFE <= life.quantile(0.9))
-    assert 0.72 <= np.mean(inside) <= 0.89
+    assert 0.7 <= np.mean(inside) <= 0.91
     assert np.mean(alone) < 0.62
 
 

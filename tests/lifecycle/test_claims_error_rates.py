@@ -28,12 +28,12 @@ def most(histories):
 
 @pytest.mark.parametrize(("rule", "true_life"), [(zone_rule, LIFE * (1 + ZONE)), (any_time_rule, LIFE)])
 def test_the_rules_are_wrong_no_more_often_than_they_say(rule, true_life):
-    assert share(rule, "fails", true_life=true_life, histories=30, looks=12) <= most(30)
+    assert share(rule, "fails", true_life=true_life, histories=15, looks=10) <= most(15)
 
 
 def test_to_be_sure_at_one_of_many_looks_is_wrong_far_more_often():
     """Why there is a rule at all."""
-    assert share(each_look, "fails", true_life=LIFE, histories=40, looks=12) > 2 * ERROR
+    assert share(each_look, "fails", true_life=LIFE, histories=25, looks=10) > 2 * ERROR
 
 
 @pytest.mark.long

@@ -185,6 +185,16 @@ def told(name, found, seeds, **more):
     sys.stdout.write(f"{name}, seeds {seeds.start} to {seeds.stop - 1}: {figures}, PIT {shares}\n")
 
 
+def test_80_percent_interval_covers_about_80_percent_of_a_few_fleets():
+    """Three standard errors either way; the long form has the bar's 10,000 outcomes."""
+    fitted, known = outcomes(SEEDS[:9], as_fitted, as_the_truth_knows)
+    ratio = fitted.crps.mean() / known.crps.mean()
+    told("fitted", fitted, SEEDS[:9], crps_over_limit=round(ratio, 4))
+    assert abs(fitted.coverage - 0.8) <= 3 * np.sqrt(0.8 * 0.2 / fitted.rest.size)
+    assert ratio <= 1.05
+
+
+@pytest.mark.long
 def test_80_percent_interval_covers_80_percent_of_the_unseen_rest_of_life():
     """Between 0.78 and 0.82, pooled over at least 10,000 outcomes; CRPS at most 1.03 of the limit (wear-model.md)."""
     fitted, known = outcomes(SEEDS, as_fitted, as_the_truth_knows)

@@ -52,7 +52,7 @@ def check_against_plain_count(fleet, on=LAST):
         assert measured[key]["readings"] == pytest.approx(run["readings"], abs=1e-9), key
 
 
-@settings(max_examples=20, **WITHOUT_SHRINKING)
+@settings(max_examples=8, **WITHOUT_SHRINKING)
 @given(fleets(), st.integers(min_value=5, max_value=36))
 def test_landings_of_every_run_and_reading_equal_a_plain_count_day_by_day(fleet, day):
     check_against_plain_count(fleet, FIRST + dt.timedelta(days=day))
@@ -262,7 +262,7 @@ def test_landings_never_fall_from_reading_to_reading_and_a_clash_is_said():
     ]
 
 
-@settings(max_examples=20, **WITHOUT_SHRINKING)
+@settings(max_examples=8, **WITHOUT_SHRINKING)
 @given(st.randoms(use_true_random=False))
 def test_work_in_the_middle_of_a_day_is_measured_by_its_counters(rng):
     """Truth known: every landing is numbered, and brakes are swapped and read at any of them."""
