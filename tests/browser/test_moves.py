@@ -147,6 +147,17 @@ def test_a_wrong_last_four_are_refused_beside_the_field_and_the_summary_leads_th
     assert told(service, "AB-1001") == "on ZZ-001, position 1, since 2026-01-01"
 
 
+def test_serials_that_end_alike_are_told_beside_the_field_and_the_hand_goes_on(page):
+    page.goto("/moves?registration=ZZ-001&position=1")
+    page.locator("#on-0").focus()
+    page.keyboard.type("2004")
+    page.keyboard.press("Enter")
+    assert page.evaluate(FOCUSED) == "pin-0", "the focus is where Enter takes it"
+    page.wait_for_function("() => document.querySelector('output[for=on-0]').textContent.includes('XY-2004')")
+    assert page.evaluate(FOCUSED) == "pin-0"
+    assert page.locator("output[for=on-0]").inner_text().startswith("Taken: AB-2004")
+
+
 def test_two_brakes_of_one_aircraft_are_changed_under_one_work_order_without_a_pointer(page, service, capsys):
     hand = Hand(page)
     page.goto("/moves")
