@@ -42,6 +42,7 @@ def open_engine(url: str) -> Engine:
         engine = create_engine(parsed, connect_args={"timeout": BUSY_SECONDS})
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
+        event.listen(engine, "checkin", _end_sqlite)
         return engine
     if parsed.get_backend_name() == "postgresql":
         waits = {name: value for name, value in WAITS.items() if name not in parsed.query}
@@ -79,6 +80,13 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:  # noqa: ANN401 - the
         f"synchronous={synchronous}",
     ):
         connection.execute(f"PRAGMA {pragma}")
+
+
+def _end_sqlite(connection: Any, _record: Any) -> None:  # noqa: ANN401 - the same
+    # A commit that met a reader leaves its transaction open, and SQLAlchemy takes it for ended: until this connection
+    # was used again, nobody else could write.
+    if connection is not None and connection.in_transaction:
+        connection.rollback()
 
 
 def _begin_sqlite(connection: Connection) -> None:

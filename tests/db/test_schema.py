@@ -3,13 +3,14 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import inspect, text
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.schema import CreateIndex
 
 import db.records  # noqa: F401 - the models are what is compared
 from db import schema
 from db.base import Base
 from db.errors import LedgerError, SchemaError
-from db.session import journal_mode, open_engine
+from db.session import Session, hurried, journal_mode, open_engine, reading
 
 
 @pytest.mark.filterwarnings("ignore:.*expression-based index")  # on SQLite: the next test compares them
@@ -118,3 +119,20 @@ def test_savepoints_do_not_leak(engine):
         connection.execute(text("UPDATE chain_head SET seq = 7"))
         savepoint.rollback()
         assert connection.execute(text("SELECT seq FROM chain_head")).scalar_one() == 0
+
+
+def test_a_commit_that_could_not_be_made_leaves_no_lock_behind(sqlite_url):
+    """A reader holds the file for longer than a write that can be spared waits; the next writer finds it free."""
+    engine = open_engine(sqlite_url)
+    with Session(reading(engine)) as reader:
+        reader.execute(text("SELECT * FROM change"))
+        with Session(hurried(engine)) as writer:
+            writer.execute(text("UPDATE chain_head SET seq = seq"))
+            with pytest.raises(OperationalError, match="locked"):
+                writer.commit()
+    with Session(hurried(engine)) as second, Session(hurried(engine)) as third:
+        second.execute(text("UPDATE chain_head SET seq = seq"))
+        second.commit()
+        third.execute(text("UPDATE chain_head SET seq = seq"))
+        third.commit()
+    engine.dispose()
