@@ -5,6 +5,7 @@ The framework knows addresses, parameters and results. Added here is what it can
 ones to expect, the columns that a row of each kind may carry, and the ways to say who asks.
 """
 
+from functools import lru_cache
 from http import HTTPStatus
 from typing import Any, Final
 
@@ -39,8 +40,9 @@ WAYS_IN: Final = {
 }
 
 
+@lru_cache(maxsize=1)
 def described(app: FastAPI) -> dict[str, Any]:
-    """The description of an application's JSON interface."""
+    """The description of an application's JSON interface; made once, as it takes long and never changes."""
     told = get_openapi(title=app.title, version="1", routes=app.routes)
     schemas = told["components"]["schemas"]
     schemas[PROBLEM] = TypeAdapter(Problem).json_schema(ref_template="#/components/schemas/{model}")
