@@ -210,6 +210,8 @@ def _estimable(
     if prior.rate:
         rate = rate + np.diag(np.diag(rate) + 1.0)  # a belief about each coefficient makes each estimable
     cross = z.T @ (readings.unknown * sums.s1x)
+    if bends:
+        cross[list(readings.bent_columns)] += bends.m1.sum(axis=1)
     corner = np.array([[np.sum(readings.unknown * sums.s11)]])
     gram = np.block([[rate, cross[:, None]], [cross[None, :], corner]])
     kept = independent(gram)
