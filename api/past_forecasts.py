@@ -5,7 +5,7 @@ import json
 import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 from pydantic import TypeAdapter
 from sqlalchemy import Engine
@@ -20,6 +20,7 @@ from db.session import Session, reading
 from db.studies import KeptDay, kept_days, kept_results
 from lifecycle.backtest import NOMINAL, Score, Then, backtest, origins_for
 from lifecycle.issued import Issued, IssuedScore, score_issued
+from lifecycle.issued_spares import IssuedSpares, SparesScore, score_issued_spares
 from lifecycle.observations import Records
 from lifecycle.study import Study, open_study
 
@@ -29,6 +30,7 @@ SHOWN_WITHIN: Final = dt.timedelta(days=31)
 # Days of shown forecasts that one score reads.
 MOST_DAYS: Final = 120
 SCORE: Final = TypeAdapter(Score)
+NO_SPARES: Final = SparesScore(0, 0)
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,7 @@ class Shown:
     number: str = ""
     on: dt.date | None = None
     own: bool = False
+    spares: SparesScore = NO_SPARES
 
 
 def score_of(engine: Engine, study: Study, origins: int = ORIGINS) -> Score:
@@ -70,12 +73,12 @@ def shown_score(engine: Engine, study: Study) -> Shown:
     with Session(reading(engine)) as session:
         seq = known_by(session, study.known_on).seq
         issued = score_issued(study, list(_issued(session, study, seq)))
+        spares = score_issued_spares(study, _issued_spares(session, study, seq))
         kept = last_score(session, study.number, on=study.on, seq=seq)
         if kept is None:
-            return Shown(issued)
-        return Shown(
-            issued, replace(_read(kept), issued=issued), kept.number, kept.on, kept.number == study.number
-        )
+            return Shown(issued, spares=spares)
+        own = kept.number == study.number
+        return Shown(issued, replace(_read(kept), issued=issued), kept.number, kept.on, own, spares)
 
 
 def _packed(made: Score, study: Study, origins: int, seq: int) -> KeptScore:
@@ -111,11 +114,25 @@ def _tells_wear(records: Records) -> bool:
 
 def _issued(session: Session, study: Study, seq: int) -> Iterator[Issued]:
     """Forecasts shown on past days: the last study kept of a day, of evenly chosen days where there are many."""
-    for number, on in _chosen(kept_days(session, seq, before=study.on)):
-        for row in json.loads(zlib.decompress(kept_results(session, number)))["changeouts"]:
+    for number, on, told in _told(session, study, seq):
+        for row in told["changeouts"]:
             days = [row[name] for name in ("date_p10", "date_p50", "date_p90")]
             if row["kind"] != "observed" and None not in days:
                 yield Issued(number, on, row["serial"], row["brake_type"], *map(dt.date.fromisoformat, days))
+
+
+def _issued_spares(session: Session, study: Study, seq: int) -> Iterator[IssuedSpares]:
+    """Spares shown on past days; studies kept before these were have none."""
+    for _, on, told in _told(session, study, seq):
+        for row in told.get("spares", ()):
+            month = dt.date.fromisoformat(row["month"])
+            yield IssuedSpares(on, row["base"], row["brake_type"], month, row["p50"], row["p90"])
+
+
+def _told(session: Session, study: Study, seq: int) -> Iterator[tuple[str, dt.date, dict[str, Any]]]:
+    """The studies that past forecasts are read from, each with its day and what it showed."""
+    for number, on in _chosen(kept_days(session, seq, before=study.on)):
+        yield number, on, json.loads(zlib.decompress(kept_results(session, number)))
 
 
 def _chosen(kept: Sequence[KeptDay]) -> list[tuple[str, dt.date]]:

@@ -6,6 +6,7 @@ import json
 import threading
 import zlib
 from collections import OrderedDict
+from collections.abc import Sequence
 from typing import Final
 
 from sqlalchemy import Engine
@@ -20,10 +21,14 @@ from db.session import Session, hurried, reading
 from db.studies import hash_at, keep, kept
 from db.wear_states import replace_wear_states
 from lifecycle.expected import priors_of, states_of
-from lifecycle.study import Study, changeouts, open_study, refit
+from lifecycle.study import Study, changeouts, next_looks, open_study, refit, spares
 
 # A study can always be made again from the ledger; a few are held so that the next page does not have to.
 HELD_STUDIES: Final = 4
+# What is kept of spares and of the latest days for a next reading, so that they can be scored as shown.
+MONTHS_KEPT: Final = 6
+SPARES_KEPT: Final = ("base", "brake_type", "month", "p50", "p90")
+READINGS_KEPT: Final = ("serial", "brake_type", "level", "latest_on")
 _held: OrderedDict[tuple[str, str], Study] = OrderedDict()
 _lock = threading.Lock()
 _making = threading.Lock()
@@ -91,7 +96,12 @@ def _keep(engine: Engine, study: Study, known: Known) -> None:
         if kept(session, study.number):
             return
         newest = known == known_by(session) and study.on >= (last_effective_day(session, known) or study.on)
-    shown = {"refit": plain(refit(study)), "changeouts": plain(changeouts(study))}
+    shown = {
+        "refit": plain(refit(study)),
+        "changeouts": plain(changeouts(study)),
+        "spares": [_told(each, SPARES_KEPT) for each in spares(study, months=MONTHS_KEPT)],
+        "readings": [_told(each, READINGS_KEPT) for each in next_looks(study)],
+    }
     packed = zlib.compress(json.dumps(shown, sort_keys=True, separators=(",", ":")).encode())
     with Session(hurried(engine)) as session:
         keep(
@@ -109,3 +119,7 @@ def _keep(engine: Engine, study: Study, known: Known) -> None:
         if newest:
             replace_wear_states(session, study.number, states_of(study.runs, study.fit), priors_of(study.fit))
         session.commit()
+
+
+def _told(result: object, names: Sequence[str]) -> dict[str, object]:
+    return {name: plain(getattr(result, name)) for name in names}

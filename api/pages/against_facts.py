@@ -1,6 +1,6 @@
 """Forecasts against facts: how right past forecasts have been."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Final
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
@@ -93,7 +93,8 @@ def _found(request: Request, study: Study, asked: Asked) -> Shown:
     if asked.again is None:
         return shown_score(engine, study)
     score = score_of(engine, study, asked.again)
-    return Shown(score.issued, score, study.number, study.on, own=True)
+    shown = shown_score(engine, study)
+    return replace(shown, issued=score.issued, score=score, number=study.number, on=study.on, own=True)
 
 
 def page_of(frame: Frame, study: Study, found: Shown) -> AgainstFactsPage:

@@ -9,17 +9,20 @@ from dataclasses import replace
 import pytest
 from sqlalchemy import delete, func, select
 
-from api import past_forecasts
+from api import past_forecasts, studies
 from api.pages.against_facts import page_of
 from api.pages.frame import Frame, render
 from api.pages.scope import scope_of
 from api.past_forecasts import Shown, score_of, shown_score
 from api.studies import ask
+from db.lookup import Known, known_by
 from db.records.log import KeptStudy
 from db.records.scores import KeptScore
 from db.scores import keep_score
 from db.session import Session, open_engine
 from db.studies import keep
+from lifecycle.issued_spares import IssuedSpares, SparesScore, score_issued_spares
+from lifecycle.study import next_looks, spares
 from tests.api.shown_fleet import LAST
 
 SHOWN = LAST - dt.timedelta(days=70)
@@ -174,3 +177,40 @@ def rendered(study, frame, found):
     """The page's own words, spaces made plain."""
     page = page_of(replace(frame, scope=scope_of(study, "")), study, found)
     return render("against_facts.html", page).body.decode().replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_spares_and_reading_days_are_kept_as_shown(ledger):
+    study = replace(study_of(ledger), number="S-KEPT")
+    studies._keep(ledger, study, Known(study_seq(ledger), study.known_on))
+    with Session(ledger) as session:
+        told = json.loads(zlib.decompress(session.get(KeptStudy, "S-KEPT").results))
+    shown = {(each.base, each.brake_type, f"{each.month}"): each for each in spares(study, months=6)}
+    assert len(told["spares"]) == len(shown) > 0
+    for each in told["spares"]:
+        kept = shown[each["base"], each["brake_type"], each["month"]]
+        assert (each["p50"], each["p90"]) == (kept.p50, kept.p90)
+    assert {each["serial"] for each in told["readings"]} == {each.serial for each in next_looks(study)}
+
+
+def study_seq(engine):
+    with Session(engine) as session:
+        return known_by(session).seq
+
+
+def test_spares_as_shown_are_scored_by_the_removals_of_months_that_have_ended(ledger):
+    """One brake of the fleet came off at Home for a leak, on 1 Jan 2026; two months of no removal beside it."""
+    before = dt.date(2025, 12, 15)
+
+    def shown(month, p50, p90, on=before):
+        return IssuedSpares(on, "Home", "S-100", dt.date(2026, month, 1), p50, p90)
+
+    study = study_of(ledger)
+    january = score_issued_spares(study, [shown(1, 0.0, 0.0)])
+    assert (january.months, january.within_p90, january.bias) == (1, 0, -1.0)
+    assert (january.pinball_p50, january.pinball_p90) == (0.5, 0.9)
+    both = score_issued_spares(study, [shown(1, 1.0, 2.0), shown(2, 1.0, 2.0), shown(2, 1.0, 2.0)])
+    assert (both.months, both.within_p90, both.bias) == (2, 2, 0.5)
+    assert both.pinball_p50 == pytest.approx(0.25)
+    assert both.pinball_p90 == pytest.approx((0.1 * 1 + 0.1 * 2) / 2)
+    ahead = [shown(5, 0.0, 0.0), shown(1, 0.0, 0.0, on=dt.date(2026, 1, 1))]
+    assert score_issued_spares(study, ahead) == SparesScore(0, 0)
