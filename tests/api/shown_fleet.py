@@ -73,8 +73,8 @@ def _files():
         "bases": [{"base": "Home"}, {"base": "Away"}],
         "aircraft_types": [{"aircraft_type": "twin", "positions": "1;2;3;4", "landing_mass_kg": 60000}],
         "brake_types": [
-            {"brake_type": "S-100", "material": "steel", "pins": 2, "new_pin_mm": 30, "mass_kg": 60},
-            {"brake_type": "C-200", "material": "carbon", "pins": 1, "new_pin_mm": 30, "mass_kg": 45},
+            {"brake_type": "S-100", "material": "steel", "pins": 1, "new_pin_mm": 30, "mass_kg": 60},
+            {"brake_type": "C-200", "material": "carbon", "pins": 2, "new_pin_mm": 30, "mass_kg": 45},
         ],
         "wear_limits": [
             {
@@ -134,10 +134,8 @@ def _readings():
         for day in _days(10)[1:]:
             left = 30 - RATES[kind] * (1 + 0.02 * int(position)) * 4 * (day - FIRST).days
             typed = {"pin_1": f"{left:.1f}", "unit": "mm"}
-            if serial == "S-3":
-                typed["pin_2"] = f"{left + 0.4:.1f}"
             if serial == "C-3":
-                typed = {"pin_1": f"{left / 25.4:.3f}", "unit": "in"}
+                typed = {"pin_1": f"{left / 25.4:.3f}", "pin_2": f"{(left + 0.4) / 25.4:.3f}", "unit": "in"}
             yield {"serial": serial, "brake_type": kind, "day": day, "convention": "left", **typed}
     yield {
         "serial": "LOW-1",
