@@ -146,7 +146,7 @@ def move_head(session, rng):
 
 
 def move_brake(session, rng):
-    change = rng.choice(["position = '4'", "from_on = '2023-12-31'", "to_on = '2024-03-02'"])
+    change = rng.choice(["position = '4'", "from_on = '2023-12-31'", "to_on = '2024-02-28'"])
     session.execute(text(f"UPDATE occupancy SET {change} WHERE brake = (SELECT min(brake) FROM occupancy)"))
 
 
