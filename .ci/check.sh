@@ -13,5 +13,4 @@ if [ "${1:-}" = "--long" ]; then marker="long"; shift; fi
 "$bin/mypy"
 "$bin/lint-imports"
 "$bin/python" .ci/file_sizes.py
-# Tests are grouped by tests/conftest.py, so that each server, browser and demo is started once.
-"$bin/python" -m pytest -n auto --dist loadgroup -m "$marker" "$@"
+"$bin/python" -m pytest -n auto -m "$marker" "$@"

@@ -11,12 +11,13 @@ import shutil
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import psycopg
 import pytest
 from hypothesis import settings
 from sqlalchemy import Engine
+from xdist.scheduler import LoadScopeScheduling
 
 from db.schema import migrate
 from db.session import Session, open_engine
@@ -34,12 +35,55 @@ settings.load_profile("quick")
 Copies = Callable[[str], contextlib.AbstractContextManager[str]]
 
 
-@pytest.hookimpl(tryfirst=True)  # before the workers read the groups
+# Files whose rules are worked out here and not by the database: on PostgreSQL they run with the long forms. What the
+# database itself does (guards, races, chain, upgrades, records by JSON, imports, backups) runs on both each time.
+RULES_OF_OURS = {
+    "test_corrections",
+    "test_entry_reference",
+    "test_flown_days",
+    "test_import_corrupted",
+    "test_import_wrong_files",
+    "test_installations",
+    "test_landings",
+    "test_loads",
+    "test_move_rules",
+    "test_notices",
+    "test_observe",
+    "test_observe_history",
+    "test_readings",
+    "test_uploaded",
+}
+
+
+# All that need the demo, so that it is loaded and served once.
+NEED_THE_DEMO = (
+    "seed_data/",
+    "browser/test_chart_style",
+    "browser/test_pages",
+    "browser/test_people",
+    "browser/test_pin",
+)
+
+
+class Rooms(LoadScopeScheduling):  # type: ignore[misc] # the library's classes are not typed
+    """A file's tests go to one worker, all that need the demo to one; the library's marks for it are not read."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = nodeid.partition("::")[0]
+        return "demo" if file.partition("tests/")[2].startswith(NEED_THE_DEMO) else file
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeScheduling:
+    """Hand tests out by room."""
+    return Rooms(config, log)
+
+
+@pytest.hookimpl(tryfirst=True)  # before those that are not asked for are left out
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """A file's tests stay on one worker, and all that need the demo on one, so that each is set up once."""
+    """Leave rules of ours on PostgreSQL to the long forms."""
     for item in items:
-        wants_demo = "loaded_demo" in getattr(item, "fixturenames", ())
-        item.add_marker(pytest.mark.xdist_group("demo" if wants_demo else str(item.path)))
+        if item.path.stem in RULES_OF_OURS and "postgresql" in item.name:
+            item.add_marker(pytest.mark.long)
 
 
 class LoadedDemo(NamedTuple):
