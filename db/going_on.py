@@ -25,14 +25,16 @@ class Candidate:
     effective: bool
 
 
-def brakes_called(session: Session, tail: str, *, bases: Collection[str], on: dt.date) -> list[Whereabouts]:
+def brakes_called(
+    session: Session, tail: str, *, bases: Collection[str], on: dt.date, least: int = LAST
+) -> list[Whereabouts]:
     """
     Return the brakes whose serial ends so, of these bases where some are named, at most MOST of them.
 
-    At least the last four characters are wanted, or the whole serial where it is shorter.
+    At least the last four characters are wanted (`least`), or the whole serial where it is shorter.
     """
     found = whereabouts(session, brakes_ending(session, tail)[:MOST]) if tail else {}
-    called = [each for each in found.values() if len(tail) >= min(LAST, len(each.serial))]
+    called = [each for each in found.values() if len(tail) >= min(least, len(each.serial))]
     own = [each for each in called if not bases or _of(session, each.brake, on) in ("", *bases)]
     return sorted(own, key=lambda each: (each.serial, each.brake_type))
 

@@ -65,7 +65,7 @@ NEED_THE_DEMO = (
 )
 
 
-class Rooms(LoadScopeScheduling):  # type: ignore[misc] # the library's classes are not typed
+class Rooms(LoadScopeScheduling):
     """A file's tests go to one worker, all that need the demo to one; the library's marks for it are not read."""
 
     def _split_scope(self, nodeid: str) -> str:

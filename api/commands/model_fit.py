@@ -3,7 +3,7 @@
 import argparse
 from typing import Final
 
-from api.commands.results import _study as study_of
+from api.commands.results import study_asked
 from api.fit_rows import row_of
 from api.output import plain, write
 from lifecycle import study as chain
@@ -25,7 +25,7 @@ COLUMNS: Final = (
 
 def model_fit(asked: argparse.Namespace) -> int:
     """Print a line a brake type, what speaks against the model beneath; JSON has the innovations and runs behind it."""
-    found = chain.diagnosis(study_of(asked), asked.type)
+    found = chain.diagnosis(study_asked(asked), asked.type)
     rows = [row_of(each) for each in found]
     told = [plain(row) | {"warnings": list(each.doubts)} for row, each in zip(rows, found, strict=True)]
     write(found, asked.format, rows=rows if asked.format == "csv" else told, columns=COLUMNS)

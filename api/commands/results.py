@@ -5,7 +5,6 @@ import sys
 from dataclasses import replace
 from typing import Final
 
-from api.editions import freeze, frozen_of
 from api.output import write
 from api.past_forecasts import lines_of, score_of
 from api.studies import ask
@@ -68,7 +67,8 @@ REMOVAL_COLUMNS: Final = (
 )
 
 
-def _study(asked: argparse.Namespace) -> chain.Study:
+def study_asked(asked: argparse.Namespace) -> chain.Study:
+    """The study that the words of a command ask for."""
     engine = open_engine(asked.db)
     check(engine)
     return ask(engine, on=asked.on, known_on=asked.known_on, seed=asked.seed)
@@ -76,7 +76,7 @@ def _study(asked: argparse.Namespace) -> chain.Study:
 
 def refit(asked: argparse.Namespace) -> int:
     """Fit and print the types, or every run with `--brakes`; what drives wear goes into JSON."""
-    result = chain.refit(_study(asked), brakes=asked.brakes, drivers=asked.format == "json")
+    result = chain.refit(study_asked(asked), brakes=asked.brakes, drivers=asked.format == "json")
     types = [{name: getattr(one, name) for name in TYPE_COLUMNS} for one in result.types]
     write(result, asked.format, rows=result.brakes if asked.brakes else types)
     return 0
@@ -84,41 +84,41 @@ def refit(asked: argparse.Namespace) -> int:
 
 def changeouts(asked: argparse.Namespace) -> int:
     """Print every installed brake with its landings and dates."""
-    found = chain.changeouts(_study(asked), base=asked.base, risk=asked.risk)
+    found = chain.changeouts(study_asked(asked), base=asked.base, risk=asked.risk)
     write(found, asked.format, columns=CHANGEOUT_COLUMNS)
     return 0
 
 
 def spares(asked: argparse.Namespace) -> int:
     """Print demand and stock by base, type and month."""
-    write(chain.spares(_study(asked), months=asked.months, level=asked.level), asked.format)
+    write(chain.spares(study_asked(asked), months=asked.months, level=asked.level), asked.format)
     return 0
 
 
 def readings(asked: argparse.Namespace) -> int:
     """Print the latest day for the next reading of every installed brake."""
-    found = chain.next_looks(_study(asked), base=asked.base, level=asked.level)
+    found = chain.next_looks(study_asked(asked), base=asked.base, level=asked.level)
     write(found, asked.format, columns=READING_COLUMNS)
     return 0
 
 
 def removals(asked: argparse.Namespace) -> int:
     """Print removals by type and cause with their rates."""
-    found = chain.removals(_study(asked))
+    found = chain.removals(study_asked(asked))
     write(found, asked.format, rows=found.rates, columns=REMOVAL_COLUMNS)
     return 0
 
 
 def cost(asked: argparse.Namespace) -> int:
     """Print cost per braked landing by type."""
-    result = chain.cost(_study(asked))
+    result = chain.cost(study_asked(asked))
     write(result, asked.format, rows=result.types)
     return 0
 
 
 def briefing(asked: argparse.Namespace) -> int:
     """Print the briefing, its yearly flows where a table or CSV is asked for; with `--freeze`, also keep it."""
-    study = _study(asked)
+    study = study_asked(asked)
     result = chain.briefing(study, from_type=asked.from_type, to_type=asked.to_type)
     number = _frozen(asked, study) if asked.freeze else 0
     write(result, asked.format, rows=result.by_year)
@@ -129,6 +129,8 @@ def briefing(asked: argparse.Namespace) -> int:
 
 def _frozen(asked: argparse.Namespace, study: chain.Study) -> int:
     """Keep the brief as an edition; its number."""
+    from api.editions import freeze, frozen_of  # noqa: PLC0415 - its page's library is for those who freeze
+
     what = frozen_of(study, asked.from_type, asked.to_type, asked.freeze)
     with Session(open_engine(asked.db)) as session:
         number = freeze(session, what, person=asked.person, source="command")
@@ -139,7 +141,7 @@ def _frozen(asked: argparse.Namespace, study: chain.Study) -> int:
 def claims(asked: argparse.Namespace) -> int:
     """Print what the records say of a claimed life, or ratio of lives."""
     found = chain.claims(
-        _study(asked),
+        study_asked(asked),
         asked.type,
         against=asked.against,
         landings=asked.landings,
@@ -162,6 +164,6 @@ def _as_sure(found: Claim) -> Claim:
 
 def score(asked: argparse.Namespace) -> int:
     """Print how right forecasts have been; a table or CSV has a line for each kind, or lists the misses."""
-    found = score_of(open_engine(asked.db), _study(asked), asked.origins)
+    found = score_of(open_engine(asked.db), study_asked(asked), asked.origins)
     write(found, asked.format, rows=found.misses if asked.misses else lines_of(found.issued, found))
     return 0

@@ -20,6 +20,8 @@ from api.pages.navigation import BRAKE_RECORD, BRAKES, PIN_READINGS
 from api.pages.origin import Origin, numbers_told
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
+from api.writes import today
+from db.going_on import MOST, brakes_called
 from db.notices import notices
 from db.session import Session, reading
 from db.sessions import LetIn as Person
@@ -29,7 +31,6 @@ from lifecycle.study import Study
 
 router = APIRouter(dependencies=[need("brakes.read")])
 
-MOST_FOUND: Final = 50
 OWN_PAST: Final = "than its own past"
 
 
@@ -46,21 +47,22 @@ AskedQuery = Annotated[Asked, Query()]
 
 @dataclass(frozen=True)
 class FoundBrake:
-    """One brake whose serial ends in what was typed."""
+    """One brake whose serial ends in what was typed, and its place in words."""
 
     serial: str
     brake_type: str
     record: str
+    where: str
 
 
 @dataclass(frozen=True)
 class FindPage:
-    """What brakes.html receives."""
+    """What brakes.html receives; `cut` where there are more than are listed."""
 
     frame: Frame
     typed: str
     found: tuple[FoundBrake, ...]
-    total: int
+    cut: bool
 
 
 @dataclass(frozen=True)
@@ -89,18 +91,22 @@ class BrakePage:
 
 
 @router.get(BRAKES.path)
-def find(request: Request, study: AskedStudy, person: LetIn, serial: str = "") -> Response:
-    """Brakes whose serial ends in what was typed."""
-    frame = frame_of(request, BRAKES, study)
-    brakes, end = seen_brakes(study, person), serial.strip().upper()
-    fits = brakes[brakes["serial"].str.upper().str.endswith(end) & bool(end)]
-    found = tuple(
-        FoundBrake(name, brake_type, record_link(frame, name, brake_type))
-        for name, brake_type in fits[["serial", "brake_type"]]
-        .head(MOST_FOUND)
-        .itertuples(index=False, name=None)
+def find(request: Request, person: LetIn, serial: str = "") -> Response:
+    """Brakes whose serial ends in what was typed, and where each is; no study is made for it."""
+    frame = Frame(
+        title=BRAKES.title,
+        question=BRAKES.question,
+        path=BRAKES.path,
+        asked=dict(request.query_params),
+        menu=BRAKES.path,
     )
-    return render("brakes.html", FindPage(frame, serial, found, len(fits)))
+    with Session(reading(request.app.state.engine)) as session:
+        called = brakes_called(session, serial.strip(), bases=person.bases, on=today(), least=1)
+    found = tuple(
+        FoundBrake(each.serial, each.brake_type, record_link(frame, each.serial, each.brake_type), each.told)
+        for each in called
+    )
+    return render("brakes.html", FindPage(frame, serial, found, cut=len(found) == MOST))
 
 
 @router.get(BRAKE_RECORD)

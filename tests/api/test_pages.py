@@ -13,6 +13,7 @@ from api.pages.cost import like_for_like
 from api.pages.navigation import (
     ASSUMPTIONS,
     BRAKE_RECORD,
+    BRAKES,
     BRING_IN,
     CORRECTIONS,
     ENTRY_QUALITY,
@@ -58,7 +59,7 @@ def test_every_place_of_the_menu_is_there_and_marks_itself(shown_client, path):
 WITHOUT_STUDY = {
     place.path
     for place in (
-        *(ASSUMPTIONS, BRING_IN, CORRECTIONS, ENTRY_QUALITY, EVENTS),
+        *(ASSUMPTIONS, BRAKES, BRING_IN, CORRECTIONS, ENTRY_QUALITY, EVENTS),
         *(HELD, LANDINGS, MOVES, PIN_READINGS, SHEETS),
     )
 }
