@@ -85,6 +85,8 @@ def _web_problem(error: Exception) -> Problem:
 
 def _wrong_field(found: dict[str, Any]) -> str:
     """Which field, what was found in it, and what is wanted."""
+    if found["type"] == "json_invalid":
+        return f"the JSON ends or breaks after character {found['loc'][-1]}: {found['ctx']['error']}; send one object"
     message = str(found["msg"]).removeprefix("Value error, ").replace("Input should be", "wanted", 1)
     value = "" if found["type"] == "missing" or repr(found["input"]) in message else f" is {found['input']!r}"
     return f"{found['loc'][-1]}{value}: {message}"

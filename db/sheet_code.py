@@ -39,6 +39,10 @@ def code_typed(text: str) -> str:
     Raises SheetCodeError where it is not five of the symbols, or where the check character does not fit the others.
     """
     code = text.translate(SPACING).upper()
+    if not code:
+        raise SheetCodeError(
+            f"no code was typed; type the {LENGTH} characters that stand at the head of the sheet"
+        )
     if len(code) != LENGTH:
         raise SheetCodeError(
             f"{text!r} has {len(code)} characters; the code of a sheet has {LENGTH}, read it from the sheet again"

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy.special import betaincinv, ndtri
 
 from lifecycle.curvature import Curvature, curvature_of
+from lifecycle.errors import NotEnoughDataError
 from lifecycle.exposure import Runs
 from lifecycle.gamma_process import ProcessComparison, clear_increments, compare_processes
 from lifecycle.influence import InfluentialRun, influential_runs
@@ -95,12 +96,19 @@ def diagnose(runs: Runs, fit: FleetFit, brake_type: str = "") -> tuple[TypeDiagn
     -------
     tuple of TypeDiagnosis
         By name; types with fewer than two innovations are left out.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If the one type asked for is left out or unknown.
     """
-    return tuple(
-        _diagnosis(each)
-        for each in whitened(runs, fit)
-        if brake_type in ("", each.brake_type) and np.count_nonzero(np.isfinite(each.away)) > 1
-    )
+    read = [each for each in whitened(runs, fit) if np.count_nonzero(np.isfinite(each.away)) > 1]
+    if brake_type and brake_type not in {each.brake_type for each in read}:
+        known = ", ".join(each.brake_type for each in read) or "none"
+        raise NotEnoughDataError(
+            f"brake type {brake_type!r} has no readings to diagnose; wanted one of: {known}"
+        )
+    return tuple(_diagnosis(each) for each in read if brake_type in ("", each.brake_type))
 
 
 def _diagnosis(told: Whitened) -> TypeDiagnosis:

@@ -156,7 +156,8 @@ def _aircraft(session: Session, person: Person, typed: Mapping[str, str], on: dt
     ]
     if len(found) != 1:
         raise NotFoundError(
-            f"{len(found)} aircraft of {base or 'no base'} end in {asked!r}; write one registration"
+            f"{len(found)} aircraft of {base or 'no base'} end in {asked!r} on {on}; "
+            f"{'write one registration' if found else 'choose its base of that day, or look at the registration again'}"
         )
     return found
 

@@ -205,6 +205,10 @@ def test_a_wrong_check_character_is_told_apart_from_an_unknown_code(ann):
     wrong = code[:-1] + SYMBOLS[(SYMBOLS.index(code[-1]) + 1) % len(SYMBOLS)]
     assert "check character" in ann.get(f"/sheets/{wrong}").text
     assert "has 3 characters" in ann.get("/sheets/ABC").text
+    assert (
+        "no code was typed"
+        in ann.get("/sheets/open", params={"code": " "}, follow_redirects=True).text.lower()
+    )
 
 
 def test_a_sheet_prints_what_stood_there_when_it_was_issued(ann):

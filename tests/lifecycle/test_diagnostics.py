@@ -7,6 +7,7 @@ import pytest
 
 from lifecycle.curvature import curvature_of
 from lifecycle.diagnostics import diagnose
+from lifecycle.errors import NotEnoughDataError
 from lifecycle.influence import influential_runs, without_each
 from lifecycle.wear import fit_fleet
 from lifecycle.whitened import whitened
@@ -134,3 +135,5 @@ def test_a_type_that_nobody_read_twice_is_left_out_and_one_can_be_asked_for():
     fit = large()[1]
     assert [each.brake_type for each in diagnose(runs, fit)] == ["BT-1", "BT-3"]
     assert [each.brake_type for each in diagnose(runs, fit, "BT-3")] == ["BT-3"]
+    with pytest.raises(NotEnoughDataError, match=r"BT-2.*wanted one of: BT-1, BT-3"):
+        diagnose(runs, fit, "BT-2")
