@@ -46,7 +46,7 @@ def swing(briefing: Briefing) -> go.Figure:
     scale, unit = money_scale([briefing.npv, *(each.npv_high for each in drivers)], briefing.currency)
     names = [plain(each.name) for each in drivers]
     ends = [briefing.npv / scale, *(end / scale for each in drivers for end in (each.npv_low, each.npv_high))]
-    room = 0.16 * (max(ends) - min(ends))  # for the figures outside the bars
+    room = 0.4 * (max(ends) - min(ends))  # for the figures outside the bars
     made = figure(
         x={
             "title": {"text": f"net present value, {unit}"},
