@@ -11,6 +11,7 @@ from api.landing_entry import TypedSheet, name_of
 from api.pages.landing_rows import HEADINGS
 from db.entry.landings_sheet import COUNT, TOTAL, lines_of_sheet
 from db.entry_quality import RecordedPins, pins_on_sheet
+from db.errors import LedgerError
 from db.sheets import IssuedSheet
 from lifecycle.errors import BadRecordsError
 from lifecycle.units import exact_nm
@@ -87,6 +88,20 @@ def typed_before(session: Session, sheet: IssuedSheet, kept: Mapping[str, Mappin
         cell.name: kept.get(line.place, {}).get(cell.field, "") for line in empty.lines for cell in line.cells
     }
     return second_typing(session, sheet, form)
+
+
+def refuse_unreadable(again: SecondTyping) -> None:
+    """Refuse a second typing without a figure, or with something else: it counts, and is kept for good."""
+    cells = [cell for line in again.lines for cell in line.cells if cell.typed]
+    if not cells:
+        raise LedgerError("nothing was typed; type the sheet from the paper again")
+    for cell in cells:
+        try:
+            exact_nm(cell.typed, "mm")
+        except BadRecordsError:
+            raise LedgerError(
+                f"{cell.label} is {cell.typed!r}, not a number; type what stands on the paper"
+            ) from None
 
 
 def _of_landings(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> SecondTyping:

@@ -12,7 +12,7 @@ from api.access import LetIn, OutsideBaseError, need, within
 from api.errors import Problem, problem_of
 from api.pages.frame import Frame, render
 from api.pages.navigation import ENTRY_QUALITY
-from api.second_typing import SecondTyping, named, second_typing, typed_before
+from api.second_typing import SecondTyping, named, refuse_unreadable, second_typing, typed_before
 from api.waiting import link_to
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.entry.sheets import keep_check
@@ -75,6 +75,7 @@ def compare(request: Request, code: str, person: LetIn, typed: Typed) -> Respons
     def work(session: Session) -> Answer:
         sheet = _sheet(session, person, code)
         again = second_typing(session, sheet, typed)
+        refuse_unreadable(again)
         by = (person.name, dt.datetime.now(dt.UTC))
         differs = (len(again.differences), len(again.compared))
         keep_check(session, sheet.code, again.typed_in, differs=differs, by=by)

@@ -212,6 +212,10 @@ def test_a_wear_check_is_typed_a_second_time_and_compared_pin_by_pin(clients, dr
     asked = ann.get(address).text
     assert "The first typing is not shown." in asked
     assert "8.6" not in asked
+    for wrong, said in (({}, "Nothing was typed"), ({"pin-1-1": "abc"}, "not a number")):
+        refused = ann.post(address, data={"write_key": str(uuid.uuid4()), **ann.form, **wrong})
+        assert refused.status_code == 409
+        assert said in text_of(refused)
     key = {"write_key": str(uuid.uuid4()), **ann.form}
     pins = {"pin-1-1": "9.4", "pin-2-1": "9", "pin-3-1": "6.8", "pin-4-1": ""}
     assert ann.post(address, data={**key, **pins}).status_code == 303
