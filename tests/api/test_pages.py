@@ -181,7 +181,7 @@ def test_a_brake_record_says_how_far_its_pins_stand_apart(shown_client):
     wanted = (
         r"Pin 2 beside pin 1 .{0,3}0\.40 mm longer 8 in 10: (0\.3\d) to (0\.4\d); 14 readings of all pins"
     )
-    found = re.search(wanted + r"; .?0\.0 mm more per", told)
+    found = re.search(wanted + r"; changes by .?0\.0 mm per", told)
     assert found, told
     assert float(found[1]) < 0.4 < float(found[2])
     assert "beside pin" not in text_of(shown_client.get(f"{BRAKE_RECORD}?serial=S-2"))
