@@ -37,12 +37,15 @@ def cautions(
     Returns
     -------
     list of tuple of str
-        n entries: what the runs and the fit said, then what the forecast adds; most are empty.
+        n entries: a limit that was reached, what the runs and the fit said, what the forecast adds; most are empty.
     """
     frame = installed.frame
     notes = [(*own, *fitted) for own, fitted in zip(frame["warnings"], frame["fit_warnings"], strict=True)]
     for place, text in _found(installed, flying, days_p50, on):
         notes[place] = (*notes[place], text)
+    for place, row in _each(frame, frame["due"].to_numpy(bool)):
+        how = f" ({row.due_because} reading)" if row.due_because else ""
+        notes[place] = (f"at or below the wear limit: read on {_said(row.read_on)}{how}", *notes[place])
     return notes
 
 
@@ -52,9 +55,6 @@ def _found(
     frame, law = installed.frame, installed.law
     due = frame["due"].to_numpy(bool)
     known = np.isfinite(law.remaining_mm)
-    for place, row in _each(frame, due):
-        how = f" ({row.due_because} reading)" if row.due_because else ""
-        yield place, f"at or below the wear limit: read on {_said(row.read_on)}{how}"
     yield from _held_below_a_later_one(installed, flying, on)
     overdue = ~due & known
     overdue[overdue] = law.at(overdue).passed() >= 0.5

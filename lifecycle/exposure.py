@@ -14,7 +14,7 @@ from lifecycle.landings import FlownDays, fly_days
 from lifecycle.limits import limits_in_force
 from lifecycle.notes import Note, Words, fitted_notes, flying_notes, gather
 from lifecycle.observations import Records
-from lifecycle.pin_notes import pin_notes
+from lifecycle.pin_notes import never_read, pin_notes
 from lifecycle.pins_apart import lengths_by_pin, less_unread, pins_apart
 from lifecycle.placed import Book, lay_open
 from lifecycle.places import place_frame
@@ -133,7 +133,9 @@ def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 
     lengths = lengths_by_pin(records.pin_readings.iloc[book.placed.row])
     apart = pins_apart(lengths, readings, runs["brake_type"].to_numpy(dtype=object))
     readings = less_unread(readings, apart.short_by_mm)
-    runs["warnings"] = gather([*notes, *pin_notes(apart.pins, readings, len(runs))], len(runs))
+    pins = runs["brake_type"].map(records.brake_types.set_index("brake_type")["pins"]).to_numpy(float)
+    unread = never_read(lengths, readings["run"].to_numpy(np.int64), pins)
+    runs["warnings"] = gather([*notes, unread, *pin_notes(apart.pins, readings, len(runs))], len(runs))
     kinds = logged_kinds(records, flown, on)
     readings = pd.concat([readings, kinds_at_readings(kinds, book, count)], axis=1)
     craft = np.where(runs["fitted"], book.stays.aircraft[book.stays.last], -1)

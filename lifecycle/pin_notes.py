@@ -4,11 +4,43 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from lifecycle.notes import Note
 
 PER: Final = 1000  # landings that growth is told by
+
+
+def never_read(
+    lengths: npt.NDArray[np.float64], run: npt.NDArray[np.int64], pins: npt.NDArray[np.float64]
+) -> Note:
+    """
+    Say which pins of a run that was read were never read: one of them may be the shortest.
+
+    Parameters
+    ----------
+    lengths : array of shape (n, n_pins)
+        Lengths of the pins of n readings, NaN where not read.
+    run : array of shape (n,)
+        Number of each reading's run, counted from 0.
+    pins : array of shape (r,)
+        Number of pins of the brake type of each of r runs, NaN where not on record.
+
+    Returns
+    -------
+    Note
+        Over the r runs.
+    """
+    seen = np.zeros((len(pins), max(lengths.shape[1], int(np.nanmax(pins, initial=1)))), dtype=bool)
+    np.logical_or.at(seen[:, : lengths.shape[1]], run, np.isfinite(lengths))
+    text = np.full(len(pins), "", dtype=object)
+    for number in np.flatnonzero(seen.any(axis=1) & (seen.sum(axis=1) < pins)):
+        left = [str(pin + 1) for pin in np.flatnonzero(~seen[number, : int(pins[number])])]
+        text[number] = (
+            f"pin {' and '.join(left)} never read in this run: a shorter one would be due sooner; read all pins"
+        )
+    return Note(text != "", text)
 
 
 def pin_notes(pins: pd.DataFrame, readings: pd.DataFrame, runs: int) -> list[Note]:

@@ -175,3 +175,16 @@ def test_pins_that_wear_apart_are_told_of():
     assert said.startswith("wears unevenly: pin 1 faster than pin 2 by ")
     assert "look for the cause" in said
     assert measured().runs["warnings"].iloc[0] == ()
+
+
+def test_a_pin_that_was_never_read_is_told_of():
+    rows = [brake_type(new_pin_mm=50.0, pins=2), limit(10.0), daily(1, "2024-01-01", 182)]
+    stay = installation(1, "2023-12-31")
+    alone = [
+        reading(1, day, left, pins=left)
+        for day, left in zip(DAYS, ("48.0", "46.0", "44.0", "42.0", "40.0"), strict=True)
+    ]
+    told = "pin 2 never read in this run: a shorter one would be due sooner; read all pins"
+    assert told in measure_runs(records(*rows, stay, *alone), ON).runs["warnings"].iloc[0]
+    once = reading(1, "2024-05-01", "38.0", pins="38.0;38.4")
+    assert told not in measure_runs(records(*rows, stay, *alone, once), ON).runs["warnings"].iloc[0]
