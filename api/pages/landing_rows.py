@@ -132,11 +132,12 @@ def answer(asked: TypedSheet, rows: tuple[Row, ...]) -> str:
 
 
 def wrong_of(asked: TypedSheet, error: RowError) -> Wrong:
-    """A refusal in words that name the line, and the input that it is about."""
-    if error.row == 0 or error.column not in HEADINGS:
-        return Wrong(SHEET_TOTAL if error.row == 0 else "", said(error))
+    """A refusal in words that name the line, and the input that it is about; the line's first where it is none."""
+    if error.row == 0:
+        return Wrong(SHEET_TOTAL, said(error))
     line = asked.filled[error.row - 1]
-    return Wrong(name_of(error.column, line), f"{line.registration}: {said(error)}")
+    column = error.column if error.column in HEADINGS else asked.main
+    return Wrong(name_of(column, line), f"{line.registration}: {said(error)}")
 
 
 def said(error: RowError) -> str:

@@ -4,16 +4,18 @@ import datetime as dt
 import html
 import json
 import re
+from dataclasses import replace
 
 import pytest
 from sqlalchemy import func, select
 
 from api.pasted import read_pasted
-from db.base import table_of
 from db.chain import append
+from db.entry.corrections import withdraw
 from db.entry.landings import record_landings
 from db.lookup import current
 from db.people import add_person
+from db.recorded import read_record
 from db.records.fleet import Aircraft, AircraftType, BaseStation
 from db.records.readings import Landing
 from db.session import Session
@@ -167,6 +169,17 @@ def test_what_is_no_count_is_refused_beside_its_field(app, client, place, typed)
     assert "ZZ-001" in refused(answer)
     assert f'aria-describedby="error-{input_of(answer, "ZZ-001")}"' in answer.text
     assert on_record(app, place["day"]) == []
+
+
+def test_a_line_withdrawn_before_is_refused_beside_its_field(app, client, place):
+    client.post("/landings", data=typed_in(client, place, ZZ_001="4"))
+    with Session(app.state.engine) as session, session.begin():
+        of_day = Landing.day == dt.date.fromisoformat(place["day"])
+        (row,) = session.execute(current(Landing).where(of_day)).all()
+        withdraw(session, replace(ACT, reason="a slip"), row.fact, version=read_record(session, row.fact).tag)
+    answer = client.post("/landings", data=typed_in(client, place, ZZ_001="4", ZZ_002="1"))
+    assert f"was entered before as record {row.fact} and withdrawn" in refused(answer)
+    assert f'aria-describedby="error-{input_of(answer, "ZZ-001")}"' in answer.text
 
 
 def test_touch_and_gos_without_landings_are_asked_about(app, client, place):
@@ -352,7 +365,7 @@ def test_a_planner_types_no_landings(app):
 
 def test_no_landing_is_on_record_twice(app):
     with Session(app.state.engine) as session:
-        every = session.scalar(select(func.count()).select_from(table_of(Landing)))
+        every = session.scalar(select(func.count(Landing.id)).where(Landing.version == 1))
         keys = session.scalar(
             select(func.count()).select_from(select(Landing.aircraft, Landing.day).distinct().subquery())
         )
