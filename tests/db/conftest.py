@@ -9,7 +9,7 @@ from db.imports import load
 from db.session import Session, open_engine
 from tests.db.good_folder import good_folder
 
-TODAY = dt.date(2026, 11, 25)
+TODAY = dt.datetime.now(dt.UTC).date()
 
 
 @pytest.fixture(params=["sqlite", "postgresql"], scope="session")

@@ -20,7 +20,7 @@ from db.recorded import KINDS, read_record
 from db.records.brakes import Occupancy
 from db.verify import verify
 
-TODAY = dt.date(2026, 11, 25)
+TODAY = dt.datetime.now(dt.UTC).date()
 ACT = Act("ann", "form", "correct a record", "copied wrongly from the sheet")
 # One change of each kind that stands by itself: file, which row (by what it tells), and what is corrected.
 CHANGES = {

@@ -1,5 +1,7 @@
 """Every kind of wrong file: a clear error and an unchanged ledger, on both databases."""
 
+import datetime as dt
+
 import pytest
 from sqlalchemy import func, literal, select, union_all
 
@@ -8,10 +10,11 @@ from db.chain import Act
 from db.imports import ImportRefusedError, load
 from db.records.log import ChainHead
 from db.session import Session
-from tests.db.conftest import TODAY
 from tests.db.wrong_files import RECORDS, WRONG
 
 ACT = Act("ann", "import", "import records")
+
+TODAY = dt.date(2026, 11, 25)  # as the words of the errors have it
 
 
 COUNTS = union_all(

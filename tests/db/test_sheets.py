@@ -55,7 +55,7 @@ def test_every_swap_is_found(code):
 
 
 @pytest.mark.parametrize(
-    ("typed", "said"), [("", "has 0"), ("ABCDEF", "has 6"), ("A0BCD", "'0'"), ("lABC2", "'L'")]
+    ("typed", "said"), [("", "no code was typed"), ("ABCDEF", "has 6"), ("A0BCD", "'0'"), ("lABC2", "'L'")]
 )
 def test_what_can_be_no_code_says_why(typed, said):
     with pytest.raises(SheetCodeError, match=said):
