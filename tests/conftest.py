@@ -1,5 +1,6 @@
 """
-Databases for the tests: every test that asks for `url`, `engine` or `session` runs on SQLite and on PostgreSQL.
+Databases for the tests: every test that asks for `url`, `engine` or `session` runs on SQLite and on PostgreSQL, some of
+them on the latter with the long forms only (`RULES_OF_OURS`).
 
 Each test has a database of its own, copied from a template that was migrated once. The PostgreSQL server is started
 here, once a run, by `tests.servers`.

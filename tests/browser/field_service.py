@@ -85,6 +85,24 @@ class Service:
         return {"name": PLAIN_COOKIE, "value": secret, "url": address or self.address}
 
 
+@contextlib.contextmanager
+def serving(url):
+    """The service on this ledger, until it is no longer wanted."""
+    made = Service(url)
+    made.start()
+    try:
+        yield made
+    finally:
+        made.kill()
+
+
+def field_ledger(folders):
+    """The address of a new field ledger; `folders` makes folders."""
+    url = f"sqlite:///{folders.mktemp('field') / 'field.db'}"
+    make_field_ledger(url, folders.mktemp("files"))
+    return url
+
+
 class LossyLine:
     """Passes requests on; of those to `path`, the service does its work and the answer is lost, `times` times."""
 

@@ -8,7 +8,7 @@ from axe_playwright_python.sync_playwright import Axe
 from db.people import add_person
 from db.session import Session, open_engine
 from tests.api.shown_fleet import make_shown_fleet
-from tests.browser.field_service import Service
+from tests.browser.field_service import serving
 
 DESK = {"width": 1440, "height": 900}
 WIDE = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
@@ -24,10 +24,8 @@ def service(tmp_path_factory):
         for name, role in (("pla", "planner"), ("rea", "reader")):
             add_person(session, name, role, now=dt.datetime.now(dt.UTC))
     engine.dispose()
-    made = Service(url)
-    made.start()
-    yield made
-    made.kill()
+    with serving(url) as made:
+        yield made
 
 
 @pytest.fixture

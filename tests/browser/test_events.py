@@ -4,7 +4,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.api.shown_fleet import LAST
-from tests.browser.field_service import Service, make_field_ledger
+from tests.browser.field_service import field_ledger, serving
 
 RECORDED = "Event recorded. Follow the manual's procedure for it. No inspection is recorded here."
 REGISTRATION, DAY = "ZZ-A", LAST.isoformat()
@@ -12,12 +12,8 @@ REGISTRATION, DAY = "ZZ-A", LAST.isoformat()
 
 @pytest.fixture(scope="module")
 def service(tmp_path_factory):
-    url = f"sqlite:///{tmp_path_factory.mktemp('events') / 'events.db'}"
-    make_field_ledger(url, tmp_path_factory.mktemp("files"))
-    made = Service(url)
-    made.start()
-    yield made
-    made.kill()
+    with serving(field_ledger(tmp_path_factory)) as made:
+        yield made
 
 
 @pytest.fixture

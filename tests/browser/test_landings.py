@@ -16,7 +16,7 @@ from db.records.readings import Landing
 from db.records.sheets import SheetLine
 from db.session import Session, open_engine
 from db.sheets import landings_sheet
-from tests.browser.field_service import BASE, CRAFT, LossyLine, Service, make_field_ledger
+from tests.browser.field_service import BASE, CRAFT, LossyLine, field_ledger, serving
 
 DAYS = (dt.date(2026, 6, 1) + dt.timedelta(days) for days in itertools.count())
 TYPED = [4, 0, 3, 5, 2, 6, 1, 4, 4, 0, 7, 3]
@@ -39,13 +39,8 @@ def wait_until(page, told):
 
 @pytest.fixture(scope="module")
 def service(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("field")
-    url = f"sqlite:///{folder / 'field.db'}"
-    make_field_ledger(url, tmp_path_factory.mktemp("files"))
-    made = Service(url)
-    made.start()
-    yield made
-    made.kill()
+    with serving(field_ledger(tmp_path_factory)) as made:
+        yield made
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from db.lookup import brakes_by_serial
 from db.session import Session, open_engine
 from db.sheets import sheet_by_code
 from db.whereabouts import whereabouts
-from tests.browser.field_service import Service
+from tests.browser.field_service import serving
 from tests.ledger import TODAY
 from tests.moving_fleet import make_moving_fleet
 
@@ -52,10 +52,8 @@ class Hand:
 def service(sqlite_copies):
     with sqlite_copies("moves_served") as url:
         make_moving_fleet(url)
-        made = Service(url)
-        made.start()
-        yield made
-        made.kill()
+        with serving(url) as made:
+            yield made
 
 
 @pytest.fixture
