@@ -3,7 +3,6 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from string import ascii_uppercase
 from typing import Final
 
 from api import words
@@ -13,7 +12,7 @@ from db.imports.numbers import parse_length
 from db.imports.refused import CellError
 from db.pin_history import BrakePins
 from lifecycle.plausible import AS_EXPECTED, LOOK_AGAIN, REFUSED, Against, Plausibility, judge
-from lifecycle.units import NM_PER_MM, NM_PER_UNIT, exact_nm
+from lifecycle.units import NM_PER_MM, NM_PER_UNIT, exact_nm, pin_letter
 
 REASONS: Final = ("read again, the same", "re-shimmed", "new heat sink", "other")
 OTHER: Final = len(REASONS)
@@ -87,7 +86,7 @@ class CheckedPin:
 def check_pin(place: Place, at: str, against: Against, form: Mapping[str, str]) -> CheckedPin:
     """Hold one pin (`at`: its brake's place on the sheet and its own number) against what is expected of it."""
     given = {key: form.get(f"{key}-{at}", "").strip() for key in FIELDS}
-    letter = ascii_uppercase[int(at.partition("-")[2]) % len(ascii_uppercase)]
+    letter = pin_letter(int(at.partition("-")[2]) + 1)
     label = f"{place.registration}, position {place.pins.position}, pin {letter}, {place.unit}"
     pin = CheckedPin(at, letter, label, first=given["pin"])
     if not pin.first:

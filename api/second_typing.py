@@ -161,7 +161,7 @@ def _of_pins(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> 
     return SecondTyping(
         caption="Pins, in the unit and as the sheet was read",
         first="Brake",
-        headings=tuple(f"Pin {number}" for number in range(1, most + 1)),
+        headings=tuple(words.capital(words.pin(number)) for number in range(1, most + 1)),
         shape="count",
         lines=lines,
         compared=tuple(each for line in lines for each in _pins_compared(line, recorded.get(line.place))),
@@ -171,7 +171,7 @@ def _of_pins(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> 
 
 def _pin_cell(sheet: IssuedSheet, asked: Mapping[str, object], number: int, typed: Mapping[str, str]) -> Cell:
     name = f"pin-{asked['position']}-{number}"
-    label = f"{sheet.registration}, position {asked['position']}, pin {number}"
+    label = f"{sheet.registration}, position {asked['position']}, {words.pin(number)}"
     return Cell(name, f"pin_{number}", label, typed.get(name, "").strip(), step=True)
 
 
@@ -184,7 +184,7 @@ def _pins_compared(line: Line, recorded: RecordedPins | None) -> Iterator[Compar
             told = f"{there} {unit}" if there else ""
             record = recorded.record if recorded else None
             same = _same_length(there, cell.typed, unit)
-            yield Compared(line.told, f"pin {number}", told, cell.typed, record, differs=not same)
+            yield Compared(line.told, words.pin(number), told, cell.typed, record, differs=not same)
 
 
 def _same_length(there: str, second: str, unit: str) -> bool:

@@ -5,7 +5,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from lifecycle.units import NM_PER_UNIT
+from lifecycle.units import NM_PER_UNIT, pin_letter
 
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 THIN: Final = "\N{NARROW NO-BREAK SPACE}"
@@ -13,6 +13,7 @@ FIRM: Final = "\N{NO-BREAK SPACE}"
 MINUS: Final = "\N{MINUS SIGN}"
 TO: Final = "\N{WORD JOINER}\N{EN DASH}\N{WORD JOINER}"
 UNKNOWN: Final = "not known"
+PIN: Final = "pin_"  # before the number of a pin in files
 MATERIAL_MARKS: Final = {"steel": "\N{BLACK SQUARE}", "carbon": "\N{BLACK CIRCLE}"}
 
 
@@ -211,8 +212,15 @@ def record_numbers(numbers: Sequence[int], most: int = 40) -> str:
     return ", ".join(shown) + (f" and {number(left)} more" if left else "")
 
 
+def pin(number: int) -> str:
+    """A pin by the letter that stands on the sheet: pin 2 of a file is `pin B`."""
+    return f"pin {pin_letter(number)}"
+
+
 def name_in_words(name: str) -> str:
-    """A name of files-and-fields in words: `fuel_price_per_kg` as `fuel price per kg`."""
+    """A name of files-and-fields in words: `fuel_price_per_kg` as `fuel price per kg`, `pin_2` as `pin B`."""
+    if name.startswith(PIN) and name.removeprefix(PIN).isdecimal():
+        return pin(int(name.removeprefix(PIN)))
     return name.replace("_", " ").replace("co2", "CO2")
 
 

@@ -8,6 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from lifecycle.notes import Note
+from lifecycle.units import pin_letter
 
 PER: Final = 1000  # landings that growth is told by
 
@@ -36,7 +37,7 @@ def never_read(
     np.logical_or.at(seen[:, : lengths.shape[1]], run, np.isfinite(lengths))
     text = np.full(len(pins), "", dtype=object)
     for number in np.flatnonzero(seen.any(axis=1) & (seen.sum(axis=1) < pins)):
-        left = [str(pin + 1) for pin in np.flatnonzero(~seen[number, : int(pins[number])])]
+        left = [pin_letter(pin + 1) for pin in np.flatnonzero(~seen[number, : int(pins[number])])]
         text[number] = (
             f"pin {' and '.join(left)} never read in this run: a shorter one would be due sooner; read all pins"
         )
@@ -68,7 +69,7 @@ def _uneven(pins: pd.DataFrame, runs: int) -> Note:
     text = np.full(runs, "", dtype=object)
     governing = pins[pins["governs"]].set_index("run")["pin"]
     for row in _rows(pins[pins["uneven"]].sort_values("grown_mm")):
-        faster, slower = governing[row.run], row.pin
+        faster, slower = pin_letter(governing[row.run]), pin_letter(row.pin)
         growth = sorted((row.growth_low * PER, row.growth_high * PER), key=abs)
         if row.growth < 0:
             faster, slower = slower, faster

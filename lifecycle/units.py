@@ -1,6 +1,7 @@
-"""Lengths as typed and as counted: exact whole nanometres, so that limits compare without rounding."""
+"""Lengths as typed and as counted: exact whole nanometres, so that limits compare without rounding; names of pins."""
 
 from decimal import Decimal, InvalidOperation
+from string import ascii_uppercase
 from typing import Final
 
 import numpy as np
@@ -63,3 +64,20 @@ def mm(length_nm: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
         Length, millimetres.
     """
     return length_nm / NM_PER_MM
+
+
+def pin_letter(number: int) -> str:
+    """
+    What a pin is called on sheets, on pages and in words; files and results keep its number.
+
+    Parameters
+    ----------
+    number : int
+        Place of the pin on its brake, counted from 1.
+
+    Returns
+    -------
+    str
+        A to Z; the number itself past the alphabet.
+    """
+    return ascii_uppercase[number - 1] if 1 <= number <= len(ascii_uppercase) else str(number)

@@ -28,6 +28,7 @@ from db.people import known_bases
 from db.records.sheets import KINDS
 from db.session import reading
 from db.sessions import LetIn as Person
+from db.sheet_code import SheetCodeError
 from db.sheets import IssuedSheet, sheet_by_code, sheets_waiting
 
 router = APIRouter(dependencies=[need("records.enter")])
@@ -38,7 +39,11 @@ MOST_WAITING: Final = 200
 
 @dataclass(frozen=True)
 class SheetsPage:
-    """What sheets.html receives; `new` are the sheets issued just now, `kind` comes first, `errors` are by field."""
+    """
+    What sheets.html receives; `new` are the sheets issued just now, `kind` comes first, `errors` are by field.
+
+    `code` is a code as typed that brought up no sheet, `code_error` says why.
+    """
 
     frame: Frame
     answer: str
@@ -50,6 +55,16 @@ class SheetsPage:
     typed: Mapping[str, str]
     errors: Mapping[str, str]
     problem: Problem | None
+    code: str = ""
+    code_error: str = ""
+
+
+@dataclass(frozen=True)
+class WrongCode:
+    """A code as typed, and why it brings up no sheet."""
+
+    typed: str
+    error: LedgerError
 
 
 @router.get(SHEETS.path)
@@ -87,9 +102,9 @@ def issue(request: Request, person: LetIn, typed: Typed) -> Response:
 
 
 @router.get(f"{SHEETS.path}/open")
-def open_typed(code: str = "") -> Response:
+def open_typed(request: Request, person: LetIn, code: str = "") -> Response:
     """The sheet whose code was typed or scanned into a field."""
-    return RedirectResponse(f"{SHEETS.path}/{code.strip() or '-'}", status_code=303)
+    return _brought_up(request, person, code)
 
 
 @router.get(f"{SHEETS.path}/{{code}}.pdf")
@@ -108,8 +123,16 @@ def printed(request: Request, person: LetIn, code: str, paper: str = "A4") -> Re
 @router.get(f"{SHEETS.path}/{{code}}")
 def bring_up(request: Request, person: LetIn, code: str) -> Response:
     """The page on which the sheet with this code is typed back."""
+    return _brought_up(request, person, code)
+
+
+def _brought_up(request: Request, person: Person, code: str) -> Response:
+    """The page on which a sheet is typed back; where there is none, the code as typed among the sheets that are out."""
     with Session(reading(request.app.state.engine)) as session:
-        sheet = _seen(person, sheet_by_code(session, code))
+        try:
+            sheet = _seen(person, sheet_by_code(session, code))
+        except (SheetCodeError, NotFoundError) as error:
+            return _answer(session, person, wrong=WrongCode(code.strip(), error))
     return RedirectResponse(typed_at(sheet), status_code=303)
 
 
@@ -177,6 +200,7 @@ def _answer(  # noqa: PLR0913 - what was issued, and what became of the form
     typed: Mapping[str, str] | None = None,
     errors: Mapping[str, str] | None = None,
     problem: Problem | None = None,
+    wrong: WrongCode | None = None,
 ) -> Response:
     waiting = [each for each in sheets_waiting(session) if within(person, each.base)]
     bases = tuple(base for base in known_bases(session) if within(person, base))
@@ -195,6 +219,9 @@ def _answer(  # noqa: PLR0913 - what was issued, and what became of the form
         typed=typed or {"day": today().isoformat()},
         errors=errors or {},
         problem=problem,
+        code=wrong.typed if wrong else "",
+        code_error=str(wrong.error) if wrong else "",
     )
+    problem = problem or (problem_of(wrong.error) if wrong else None)
     status = problem.status if problem else 422 if errors else 200
     return render("sheets.html", page, status=status)

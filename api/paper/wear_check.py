@@ -8,6 +8,7 @@ from reportlab.platypus import Flowable, Spacer, Table, TableStyle
 from api.paper.frame import BOLD, CAUTION, EDGE, INK, SMALL, Drawn, ruled, text, width_of
 from api.paper.letters import font_of, printable
 from db.sheets import IssuedSheet
+from lifecycle.units import pin_letter
 
 HOT = "Brakes may be hot after landing. Wait and approach as the manual directs."
 ROW_HEIGHT = 14 * mm
@@ -20,7 +21,7 @@ def draw_wear_check(sheet: IssuedSheet, paper: str) -> Drawn:
     pins = min(max([1, *(each["pins"] for each in places)]), MOST_PINS)
     width = width_of(paper)
     pin_width = min(26 * mm, 0.5 * width / pins)
-    head = ["Position", "Brake, as on record", *(f"Pin {chr(65 + at)}" for at in range(pins)), "Note"]
+    head = ["Position", "Brake, as on record", *(f"Pin {pin_letter(at + 1)}" for at in range(pins)), "Note"]
     rows: list[list[Any]] = [[text(each, BOLD) for each in head]]
     for each in places:
         boxes = ["" if at < each["pins"] or not each["serial"] else text("none", SMALL) for at in range(pins)]

@@ -190,9 +190,9 @@ def test_a_sheet_is_issued_listed_printed_and_brought_up_by_its_code(ann, asked,
         assert paper.content == ann.get(f"/sheets/{code}.pdf").content
         typed = f" {code[:2].lower()}-{code[2:].lower()} "
         opened = ann.get("/sheets/open", params={"code": typed})
-        brought = ann.get(opened.headers["location"])
-        assert brought.headers["location"] == typed_at + code
-        assert ann.get(brought.headers["location"]).status_code == 200
+        scanned = ann.get(f"/sheets/{code}")
+        assert opened.headers["location"] == scanned.headers["location"] == typed_at + code
+        assert ann.get(opened.headers["location"]).status_code == 200
 
 
 def test_a_wrong_check_character_is_told_apart_from_an_unknown_code(ann):
@@ -205,10 +205,19 @@ def test_a_wrong_check_character_is_told_apart_from_an_unknown_code(ann):
     wrong = code[:-1] + SYMBOLS[(SYMBOLS.index(code[-1]) + 1) % len(SYMBOLS)]
     assert "check character" in ann.get(f"/sheets/{wrong}").text
     assert "has 3 characters" in ann.get("/sheets/ABC").text
-    assert (
-        "no code was typed"
-        in ann.get("/sheets/open", params={"code": " "}, follow_redirects=True).text.lower()
-    )
+    assert "no code was typed" in ann.get("/sheets/open", params={"code": " "}).text.lower()
+
+
+def test_a_wrong_code_stays_in_its_field_with_what_is_wrong_beside_it(ann):
+    """As typed on Today, Landings and Pin readings, which ask the same address."""
+    for path in ("/", "/landings", "/pin-readings", "/sheets"):
+        assert re.search(r'action="/sheets/open".*?name="code"', ann.get(path).text, re.DOTALL), path
+    told = ann.get("/sheets/open", params={"code": " ab-c "})
+    assert told.status_code == 409
+    field = re.search(r'<input [^>]*name="code"[^>]*>', told.text)[0]
+    assert 'value="ab-c"' in field
+    assert 'aria-describedby="error-code"' in field
+    assert re.search(r'id="error-code">[^<]*has 3 characters', told.text)
 
 
 def test_a_sheet_prints_what_stood_there_when_it_was_issued(ann):

@@ -172,7 +172,7 @@ def test_the_longer_pin_read_alone_condemns_as_read_and_does_not_clear():
 def test_pins_that_wear_apart_are_told_of():
     runs = measured(lengths=("49.0;49.6", "47.0;48.0", "45.0;46.4", "43.0;44.8", "41.0;43.2"))
     (said,) = runs.runs["warnings"].iloc[0]
-    assert said.startswith("wears unevenly: pin 1 faster than pin 2 by ")
+    assert said.startswith("wears unevenly: pin A faster than pin B by ")
     assert "look for the cause" in said
     assert measured().runs["warnings"].iloc[0] == ()
 
@@ -184,7 +184,7 @@ def test_a_pin_that_was_never_read_is_told_of():
         reading(1, day, left, pins=left)
         for day, left in zip(DAYS, ("48.0", "46.0", "44.0", "42.0", "40.0"), strict=True)
     ]
-    told = "pin 2 never read in this run: a shorter one would be due sooner; read all pins"
+    told = "pin B never read in this run: a shorter one would be due sooner; read all pins"
     assert told in measure_runs(records(*rows, stay, *alone), ON).runs["warnings"].iloc[0]
     once = reading(1, "2024-05-01", "38.0", pins="38.0;38.4")
     assert told not in measure_runs(records(*rows, stay, *alone, once), ON).runs["warnings"].iloc[0]
