@@ -12,7 +12,7 @@ from api.forms import day_typed
 from db.entry.moves import AIRCRAFT, SCRAP, SHOP, STOCK, ComesOff, GoesOn, WorkOrder
 from db.errors import RowError
 from db.fitted import Fitted, FittedAircraft
-from db.going_on import LAST, brakes_called, candidates, meant
+from db.going_on import LAST, alike, brakes_called, candidates, meant
 from db.imports.refused import CellError
 from db.whereabouts import ON_AIRCRAFT, Whereabouts
 from lifecycle.errors import BadRecordsError
@@ -51,12 +51,17 @@ class Asked:
 
 @dataclass
 class Place:
-    """One position of the form: what is there, what was typed, brakes to choose from, the brake to be robbed."""
+    """
+    One position of the form: what is there, what was typed, brakes to choose from, the brake to be robbed.
+
+    `alike` are other brakes whose serial ends as what was typed of the one that comes off.
+    """
 
     at: int
     there: Fitted
     typed: Mapping[str, str]
     choices: tuple[Whereabouts, ...] = ()
+    alike: tuple[Whereabouts, ...] = ()
     rob: Whereabouts | None = None
     goes_on: Whereabouts | None = None
     comes_off: bool = False  # whether what goes on comes off in the same order: it goes on as it was
@@ -119,6 +124,9 @@ def read_form(session: Session, form: MoveForm, asked: Asked) -> MoveForm:
         form.errors["work_order"] = "enter the work order under which this was done"
     coming_off = {place.there.brake for place in form.places if _comes_off(form, place)}
     for place in form.places:
+        if place.there.brake in coming_off:
+            tail = place.said("off")
+            place.alike = alike(session, tail, place.there.brake, bases=asked.bases, on=asked.today)
         _read_pins(form, place)
         _read_going_on(session, form, place, asked, coming_off)
     _wants_a_place(form)

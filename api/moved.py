@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from sqlalchemy import Engine
 
-from api.studies import ask
+from api.studies import ask, at_hand
+from db.errors import LedgerError
 from lifecycle.errors import LifecycleError
 from lifecycle.forecast import ChangeOut
 from lifecycle.study import Study, changeouts
@@ -45,22 +46,32 @@ class Moved:
 
 @dataclass(frozen=True)
 class Moves:
-    """The two studies compared, and every brake that moved, the furthest first; `why_not` where none could be made."""
+    """
+    The two studies compared, and every brake that moved, the furthest first.
+
+    `why_not` where none could be made; `waits` where they would have to be made first.
+    """
 
     before: str = ""
     after: str = ""
     brakes: tuple[Moved, ...] = ()
     why_not: str = ""
+    waits: bool = False
 
 
-def moves(engine: Engine, *, before_seq: int, seq: int, seed: int) -> Moves:
-    """Compare the forecasts without and with the changes after one sequence number, up to another, from one day."""
+def moves(engine: Engine, *, before_seq: int, seq: int, seed: int, make: bool = True) -> Moves:
+    """
+    Compare the forecasts without and with the changes after one sequence number, up to another, from one day.
+
+    Where studies are not to be made, only those held already are compared.
+    """
+    find = ask if make else at_hand
     try:
-        after = ask(engine, on=None, known_on=None, seed=seed, known_seq=seq)
-        before = ask(engine, on=after.on, known_on=None, seed=seed, known_seq=before_seq)
-    except LifecycleError as error:
+        after = find(engine, on=None, known_on=None, seed=seed, known_seq=seq)
+        before = after and find(engine, on=after.on, known_on=None, seed=seed, known_seq=before_seq)
+    except (LedgerError, LifecycleError) as error:
         return Moves(why_not=str(error))
-    return moves_between(before, after)
+    return moves_between(before, after) if before and after else Moves(waits=True)
 
 
 def moves_between(before: Study, after: Study) -> Moves:

@@ -7,8 +7,9 @@ from typing import Final
 from sqlalchemy.orm import Session
 
 from api import words
-from db.fitted import FittedAircraft
-from db.going_on import LAST, Candidate, brakes_called, candidates, meant
+from api.move_form import ends_it
+from db.fitted import Fitted, FittedAircraft
+from db.going_on import LAST, Candidate, alike, brakes_called, candidates, meant
 from db.whereabouts import Whereabouts
 
 MOST_NAMED: Final = 4
@@ -36,6 +37,24 @@ def serial_told(  # noqa: PLR0913 - a position of an aircraft, and who asks when
     named = words.listed([_named(each.place) for each in likely[:MOST_NAMED]])
     more = f" and {len(likely) - MOST_NAMED} more" if len(likely) > MOST_NAMED else ""
     return f"{len(likely)} serials end in {tail}: {named}{more}. Type more of it, or choose in the next step."
+
+
+def off_told(session: Session, tail: str, there: Fitted, *, bases: Collection[str], on: dt.date) -> str:
+    """Whether the end of a serial is that of the brake on record in a position, and which other serials end alike."""
+    if not there.brake:
+        return "No brake is on record in this position."
+    if not ends_it(tail, there.serial):
+        return f"{there.serial} is on record here, which does not end in {tail}."
+    others = alike(session, tail, there.brake, bases=bases, on=on)
+    return f"{there.serial}, as on record." if not others else alike_told(there.serial, tail, others)
+
+
+def alike_told(serial: str, tail: str, others: Sequence[Whereabouts]) -> str:
+    """Which other serials end as the one that is taken."""
+    also = words.listed([_named(each) for each in others[:MOST_NAMED]])
+    more = f" and {len(others) - MOST_NAMED} more" if len(others) > MOST_NAMED else ""
+    verb = "ends" if len(others) == 1 else "end"
+    return f"Taken: {serial}. In {tail} also {verb} {also}{more}; read the whole serial on the brake."
 
 
 def _one(one: Whereabouts, others: Sequence[Candidate], tail: str) -> str:

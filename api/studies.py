@@ -7,6 +7,7 @@ import threading
 import zlib
 from collections import OrderedDict
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from sqlalchemy import Engine
@@ -38,6 +39,37 @@ def ask(
     engine: Engine, *, on: dt.date | None, known_on: dt.date | None, seed: int, known_seq: int | None = None
 ) -> Study:
     """The study of these days; the same question on the same records has the same number and answer."""
+    asked = _asked(engine, on=on, known_on=known_on, seed=seed, known_seq=known_seq)
+    if found := _held_study(asked.place):
+        _hold(asked.place, found)
+        return found
+    # Many may ask the same at once, and one is made no slower than two beside each other.
+    with _making:
+        study = _held_study(asked.place) or _made(engine, asked, seed=seed)
+        _hold(asked.place, study)
+    return study
+
+
+def at_hand(
+    engine: Engine, *, on: dt.date | None, known_on: dt.date | None, seed: int, known_seq: int | None = None
+) -> Study | None:
+    """The study that `ask` would give where it is held here; None where it would have to be made."""
+    return _held_study(_asked(engine, on=on, known_on=known_on, seed=seed, known_seq=known_seq).place)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A question in full: which records are known, from which day, and where its study is held."""
+
+    known: Known
+    on: dt.date
+    head: str
+    place: tuple[str, str]
+
+
+def _asked(
+    engine: Engine, *, on: dt.date | None, known_on: dt.date | None, seed: int, known_seq: int | None
+) -> _Asked:
     with Session(reading(engine)) as session:
         known = known_by(session, known_on)
         if known_seq is not None:
@@ -46,25 +78,17 @@ def ask(
         if day is None:
             raise LedgerError("the ledger holds no landings and no readings yet; import some records first")
         head = hash_at(session, known.seq)
-    place = (str(engine.url), _number(head, day, known, seed))
-    if found := _held_study(place):
-        _hold(place, found)
-        return found
-    # Many may ask the same at once, and one is made no slower than two beside each other.
-    with _making:
-        study = _held_study(place) or _made(engine, known, on=day, seed=seed, head=head)
-        _hold(place, study)
-    return study
+    return _Asked(known, day, head, (str(engine.url), _number(head, day, known, seed)))
 
 
-def _made(engine: Engine, known: Known, *, on: dt.date, seed: int, head: str) -> Study:
+def _made(engine: Engine, asked: _Asked, *, seed: int) -> Study:
     """Make a study, and keep it; the ledger is let go before the arithmetic, which would hold up writers."""
+    known, on, number = asked.known, asked.on, asked.place[1]
     with Session(reading(engine)) as session:
         records = observe(session, on=on, known=known)
         assumed = observe_assumptions(session, on=on, known=known)
-    number = _number(head, on, known, seed)
     study = open_study(
-        records, assumed, on=on, known_on=known.day, seed=seed, number=number, ledger_head=head
+        records, assumed, on=on, known_on=known.day, seed=seed, number=number, ledger_head=asked.head
     )
     with spared("study not kept"):
         _keep(engine, study, known)

@@ -39,6 +39,13 @@ def brakes_called(
     return sorted(own, key=lambda each: (each.serial, each.brake_type))
 
 
+def alike(
+    session: Session, tail: str, brake: int, *, bases: Collection[str], on: dt.date
+) -> tuple[Whereabouts, ...]:
+    """Return the brakes other than this one whose serial ends so too."""
+    return tuple(each for each in brakes_called(session, tail, bases=bases, on=on) if each.brake != brake)
+
+
 def candidates(
     session: Session, called: Collection[Whereabouts], *, aircraft: int, position: str, day: dt.date
 ) -> tuple[Candidate, ...]:

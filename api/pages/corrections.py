@@ -134,9 +134,13 @@ def _is_seen(session: Session, person: Person, line: Change | LoadWithdrawn) -> 
 
 
 @router.get(f"{CORRECTIONS.path}/{{number}}", dependencies=[need("brakes.read")])
-def record(request: Request, number: int, person: LetIn) -> Response:
-    """One record: its versions, what its last correction moved, and the form."""
-    return _record_answer(request, person, number)
+def record(request: Request, number: int, person: LetIn, moved: str = "") -> Response:
+    """
+    One record: its versions, what its last correction moved, and the form.
+
+    What moved takes two studies: it is worked out where it is asked for (`moved`), and shown where they are held.
+    """
+    return _record_answer(request, person, number, make=bool(moved))
 
 
 @router.post(f"{CORRECTIONS.path}/{{number}}", dependencies=[need("records.correct")])
@@ -170,13 +174,14 @@ def _changed(found: Recorded, typed: dict[str, str]) -> dict[str, str]:
     return {name: text for name, text in sent.items() if text != found.now.told.get(name, "")}
 
 
-def _record_answer(
+def _record_answer(  # noqa: PLR0913 - what was typed and refused, and whether studies are made
     request: Request,
     person: Person,
     number: int,
     *,
     typed: dict[str, str] | None = None,
     error: LedgerError | None = None,
+    make: bool = False,
 ) -> Response:
     engine, typed = request.app.state.engine, typed or {}
     with Session(reading(engine)) as session:
@@ -195,7 +200,7 @@ def _record_answer(
         reason=typed.get("reason", ""),
         reason_error=_told(wrong.get("reason")),
         problem=problem,
-        moves=_moves(request, found) if not problem else Moves(),
+        moves=_moves(request, found, make=make) if not problem else Moves(),
         moved_shown=MOVED_SHOWN,
     )
     return render("correction.html", page, status=problem.status if problem else 200)
@@ -218,11 +223,11 @@ def _fields(found: Recorded, typed: dict[str, str], wrong: dict[str, RowError]) 
     )
 
 
-def _moves(request: Request, found: Recorded) -> Moves:
+def _moves(request: Request, found: Recorded, *, make: bool) -> Moves:
     if len(found.versions) == 1:
         return Moves()
     seq, state = found.now.seq, request.app.state
-    return moves(state.engine, before_seq=seq - 1, seq=seq, seed=state.settings.seed)
+    return moves(state.engine, before_seq=seq - 1, seq=seq, seed=state.settings.seed, make=make)
 
 
 def _told(error: RowError | None) -> str:

@@ -18,7 +18,7 @@ from api.move_form import Asked, MoveForm, move_form, read_form
 from api.pages.frame import Frame, render
 from api.pages.navigation import MOVES
 from api.records import check_bases
-from api.serial_told import serial_told
+from api.serial_told import off_told, serial_told
 from api.words import counted, listed
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of, bases_written
@@ -119,18 +119,24 @@ def serials(  # noqa: PLR0913, PLR0917 - one argument a word of the address
     tail: str,
     positions: str = "",
     day: str = "",
+    side: str = "on",
 ) -> Response:
-    """Which brake the end of a serial means on a position, as typed so far; nothing is recorded."""
+    """Which brake the end of a serial means on a position, as typed so far, on or off; nothing is recorded."""
     with Session(reading(request.app.state.engine)) as session:
-        told = serial_told(
-            session,
-            tail.strip(),
-            aircraft=_aircraft(session, person, registration),
-            positions=positions.split(";"),
-            position=position,
-            bases=person.bases,
-            on=_day_or_today(day),
-        )
+        aircraft = _aircraft(session, person, registration)
+        there = next((each for each in aircraft.positions if each.position == position), None)
+        if side == "off" and there:
+            told = off_told(session, tail.strip(), there, bases=person.bases, on=today())
+        else:
+            told = serial_told(
+                session,
+                tail.strip(),
+                aircraft=aircraft,
+                positions=positions.split(";"),
+                position=position,
+                bases=person.bases,
+                on=_day_or_today(day),
+            )
     return JSONResponse({"told": told})
 
 

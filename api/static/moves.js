@@ -1,6 +1,7 @@
 // Says which brake the end of a serial means, as soon as the field is left; the form decides, also without this.
 //
-// <form data-serials="/address"> [data-serial="position"] is a field; what the server says stands in the <output> for it.
+// <form data-serials="/address"> [data-serial="position"][data-side="on" or "off"] is a field; what the server says stands
+// in the <output> for it.
 // The focus stays where it went.
 "use strict";
 
@@ -12,7 +13,7 @@ async function tell(input) {
   said.textContent = "";
   if (!tail) return;
   const asked = new URLSearchParams({
-    registration: field("registration"), positions: field("positions"), day: field("day"), position: input.dataset.serial, tail,
+    registration: field("registration"), positions: field("positions"), day: field("day"), position: input.dataset.serial, side: input.dataset.side, tail,
   });
   try {
     const answer = await fetch(`${form.dataset.serials}?${asked}`, { headers: { Accept: "application/json" } });

@@ -73,7 +73,13 @@ def test_a_correction_by_form_shows_what_it_moved(clients, number):
     )
     shown = ann.get(path).text
     assert "Version 2, corrected by ann: misread." in shown
-    assert "Middle forecasts (P50) before and after" in shown
+    assert f'href="{path}?moved=yes#moved">Show what moved</a>' in shown, (
+        "no study is made before it is asked for"
+    )
+    assert "Middle forecasts (P50) before and after" in ann.get(path, params={"moved": "yes"}).text
+    assert "Middle forecasts (P50) before and after" in ann.get(path).text, (
+        "studies at hand are shown at once"
+    )
     listed = ann.get("/corrections").text
     assert f"<s>{pin:.1f}</s> &rarr; <strong>{pin - 0.4:.1f}</strong>" in listed
 

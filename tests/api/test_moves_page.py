@@ -10,12 +10,13 @@ from fastapi.testclient import TestClient
 
 from api.caller import form_token_of
 from api.callers import PLAIN_COOKIE
+from db.entry.installations import record_installations
 from db.lookup import brakes_by_serial
 from db.session import Session, open_engine
 from db.sessions import begin_session
 from db.whereabouts import whereabouts
 from tests.api.one_app import app_on
-from tests.ledger import TODAY
+from tests.ledger import ACT, TODAY, installation, rows
 from tests.moving_fleet import make_moving_fleet
 
 ORIGIN = {"Origin": "http://testserver"}
@@ -174,6 +175,22 @@ def test_what_the_end_of_a_serial_means_is_said_while_it_is_typed(ann, tail, tol
     said = ann.get("/moves/serials", params=asked).json()["told"]
     assert said.startswith(told)
     assert ("XY-2004" in said) == (tail == "2004")
+
+
+def test_serials_that_end_alike_are_told_of_what_comes_off_too(ann, engine):
+    with Session(engine) as session, session.begin():
+        there = installation("AB-2004", 1, "2026-01-01", registration="ZZ-101")
+        record_installations(session, ACT, rows("installations", there))
+    asked = {"registration": "ZZ-101", "position": "1", "side": "off"}
+    for tail, told in (
+        ("2004", "Taken: AB-2004. In 2004 also ends XY-2004, BT-2 (never installed)"),
+        ("AB-2004", "AB-2004, as on record."),
+        ("2005", "AB-2004 is on record here, which does not end in 2005."),
+    ):
+        assert ann.get("/moves/serials", params={**asked, "tail": tail}).json()["told"].startswith(told)
+    typed = {"registration": "ZZ-101", "off-0": "2004", "on-0": "", "start-0": "", "pin-0": ""}
+    looked_at = re.sub(r"<[^>]+>", "", change(ann, "1", **{**OFF_AND_ON, **typed}).text)
+    assert "Also ends in 2004: XY-2004 (never installed). Read the whole serial on the brake." in looked_at
 
 
 def test_the_last_four_are_matched_among_brakes_that_may_go_there(ann):
