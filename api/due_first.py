@@ -19,6 +19,7 @@ from api.pages.navigation import CHANGEOUTS, SPARES
 from api.pages.origin import Origin, origin_of
 from api.waiting import Item
 from lifecycle import study as chain
+from lifecycle.dragging import DraggingBrake
 from lifecycle.forecast import ChangeOut
 from lifecycle.study import Study
 
@@ -28,7 +29,6 @@ LEAD: Final = "lead_time_days"
 # Taken where no lead time is on record (ours, no source).
 LEAD_DAYS: Final = 60.0
 MOST_MONTHS: Final = 24
-MOST_DRAGGING: Final = 6
 
 
 @dataclass(frozen=True)
@@ -138,15 +138,7 @@ def _items(
     one, many = (f"{what} P10 is inside the lead time" for what in ("brake whose", "brakes whose"))
     yield Item(len(early), one, many, frame.elsewhere(CHANGEOUTS.path), more)
     yield _short(frame, study, base)
-    drags = chain.dragging(study, base)
-    for each in drags[:MOST_DRAGGING]:
-        yield Item(
-            1,
-            f"brake wears {each.side} than its own past",
-            "",
-            record_link(frame, each.serial, each.brake_type),
-            f"{each.serial}, {each.registration}, position {each.position}",
-        )
+    yield from _dragging(frame, chain.dragging(study, base))
     moved = moved_since(engine, study, changes)
     if moved:
         told = (
@@ -160,6 +152,25 @@ def _items(
             "middle forecasts moved",
             frame.elsewhere(CHANGEOUTS.path),
             told,
+        )
+
+
+def _dragging(frame: Frame, drags: Sequence[DraggingBrake]) -> Iterator[Item]:
+    """Brakes that have left their own past, a line for each side, with each of them by name."""
+    for side in dict.fromkeys(each.side for each in drags):
+        here = [each for each in drags if each.side == side]
+        yield Item(
+            len(here),
+            f"brake wears {side} than its own past",
+            f"brakes wear {side} than their own past",
+            "",
+            each=tuple(
+                (
+                    f"{each.serial} on {each.registration}, position {each.position}",
+                    record_link(frame, each.serial, each.brake_type),
+                )
+                for each in here
+            ),
         )
 
 

@@ -4,6 +4,7 @@ import datetime as dt
 import re
 from typing import Final
 
+from db.imports import days
 from db.imports.days import parse_day
 from db.imports.refused import CellError
 
@@ -26,7 +27,7 @@ def day_typed(text: str, *, today: dt.date) -> dt.date:
     text = " ".join(text.split())
     found = SHORT.fullmatch(text)
     if not found:
-        return EPOCH + dt.timedelta(days=parse_day(text, today=today))
+        return _in_full(text, today)
     number, month = int(found[1]), _month(found[2])
     if found[3]:
         return EPOCH + dt.timedelta(days=parse_day(f"{found[3]}-{month:02d}-{number:02d}", today=today))
@@ -36,6 +37,15 @@ def day_typed(text: str, *, today: dt.date) -> dt.date:
         if month in (0, at) and (day := _there(year, at, number)) and day <= today:
             return day
     raise CellError("is no day of the last twelve months", WANTED)
+
+
+def _in_full(text: str, today: dt.date) -> dt.date:
+    """A day as files write it; what is wrong with it is told with the forms that a hand may use too."""
+    try:
+        return EPOCH + dt.timedelta(days=parse_day(text, today=today))
+    except CellError as error:
+        rule = error.rule.removesuffix(" as year-month-day")
+        raise CellError(rule, error.suggestion.replace(days.WANTED, WANTED)) from None
 
 
 def _month(name: str | None) -> int:

@@ -17,6 +17,7 @@ from api.form_guard import ForeignFormError
 from api.pages.frame import error_page
 from api.pages.sign_in import sign_in_answer
 from db.errors import LedgerError
+from db.files import ENTERED
 from lifecycle.errors import LifecycleError
 
 # The same words for what is not there and for what is outside a person's bases.
@@ -37,6 +38,14 @@ KINDS: Final = (
     NoConnectionLeftError,
 )
 AGAIN_IN_SECONDS: Final = "10"
+PROGRAMS: Final = "/api/v1/"
+NO_ROUTE: Final = HTTPStatus.NOT_FOUND.phrase  # the words of the framework where no route fits
+# What pydantic says of a number, in our words.
+NUMBERS: Final = {
+    "int_parsing": "a whole number",
+    "int_from_float": "a whole number",
+    "float_parsing": "a number",
+}
 
 
 def answer_refusals(app: FastAPI) -> None:
@@ -53,7 +62,7 @@ def refuse(request: Request, error: Exception) -> Response:
         return RedirectResponse(error.address, status_code=303)
     if isinstance(error, NotLetInError) and not program:
         return sign_in_answer(request, status=401)
-    problem = problem_of(error) or _web_problem(error)
+    problem = problem_of(error) or _no_address(request, error) or _web_problem(error)
     if program:
         answer: Response = JSONResponse(problem.body(), problem.status, media_type="application/problem+json")
     else:
@@ -63,6 +72,23 @@ def refuse(request: Request, error: Exception) -> Response:
     if problem.status in (429, 503):
         answer.headers["Retry-After"] = AGAIN_IN_SECONDS
     return answer
+
+
+def _no_address(request: Request, error: Exception) -> Problem | None:
+    """An address that nothing answers, told with where to look."""
+    if not isinstance(error, HTTPException) or error.status_code != 404 or error.detail != NO_ROUTE:
+        return None
+    path = request.url.path
+    if not path.startswith(PROGRAMS):
+        return Problem(
+            "Not found", 404, f"no page has the address {path}; begin at Today and choose from the menu"
+        )
+    kinds = ", ".join(kind.replace("_", "-") for kind in ENTERED)
+    return Problem(
+        "Not found",
+        404,
+        f"nothing answers at {path}; kinds of record are {kinds}; {PROGRAMS}openapi.json lists all",
+    )
 
 
 def _web_problem(error: Exception) -> Problem:
@@ -87,6 +113,8 @@ def _wrong_field(found: dict[str, Any]) -> str:
     """Which field, what was found in it, and what is wanted."""
     if found["type"] == "json_invalid":
         return f"the JSON ends or breaks after character {found['loc'][-1]}: {found['ctx']['error']}; send one object"
+    if found["type"] in NUMBERS:
+        return f"{found['loc'][-1]} is {found['input']!r}: wanted {NUMBERS[found['type']]}"
     message = str(found["msg"]).removeprefix("Value error, ").replace("Input should be", "wanted", 1)
     value = "" if found["type"] == "missing" or repr(found["input"]) in message else f" is {found['input']!r}"
     return f"{found['loc'][-1]}{value}: {message}"

@@ -31,13 +31,18 @@ MOST_HELD: Final = 100
 
 @dataclass(frozen=True)
 class Item:
-    """So many of something, said in words, and where it is done; `more` says where to begin."""
+    """
+    So many of something, said in words, and where it is done; `more` says where to begin.
+
+    Where there is no one place, `link` is empty and `each` names every one with its own.
+    """
 
     count: int
     one: str
     many: str
     link: str
     more: str = ""
+    each: tuple[tuple[str, str], ...] = ()
 
     @property
     def told(self) -> str:

@@ -1,6 +1,7 @@
 """The one way to a database: engines set up so that transactions mean what they say on both databases."""
 
 import sqlite3
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -39,6 +40,7 @@ def open_engine(url: str) -> Engine:
             f"{url!r} is not a database address; wanted sqlite:///FILE or postgresql://HOST/NAME"
         ) from None
     if parsed.get_backend_name() == "sqlite":
+        _wants_a_folder(parsed.database)
         engine = create_engine(parsed, connect_args={"timeout": BUSY_SECONDS})
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
@@ -49,6 +51,15 @@ def open_engine(url: str) -> Engine:
         driven = parsed.set(drivername="postgresql+psycopg")
         return create_engine(driven, pool_pre_ping=True, connect_args=waits)
     raise LedgerError(f"{url!r} names a database that is not known; wanted sqlite or postgresql")
+
+
+def _wants_a_folder(file: str | None) -> None:
+    """SQLite makes a file that is not there, but no folder, and calls that unable to open."""
+    folder = Path(file or "").parent
+    if file and not file.startswith("file:") and not folder.is_dir():
+        raise LedgerError(
+            f"there is no folder {folder} for the ledger {file}; create it, or name another file"
+        )
 
 
 def reading(engine: Engine) -> Engine:

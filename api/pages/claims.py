@@ -32,13 +32,29 @@ HEADLINES: Final = {
 
 
 class Asked(BaseModel):
-    """A claim as the form sends it; a field left empty is not asked."""
+    """
+    A claim as the form sends it; a field left empty is not asked.
+
+    `landings` and `ratio` are the names that the command line and the JSON have for what is claimed.
+    """
 
     type: str = ""
     against: str = ""
     claimed: float | Literal[""] = ""
+    landings: float | Literal[""] = ""
+    ratio: float | Literal[""] = ""
     guaranteed_cost: float | Literal[""] = ""
     guaranteed_landings: float | Literal[""] = ""
+
+    @property
+    def figures(self) -> tuple[float | None, float | None]:
+        """Landings and ratio that are claimed; what the form calls claimed is one or the other."""
+        claimed = None if self.claimed == "" else self.claimed
+        landings, ratio = (claimed, None) if not self.against else (None, claimed)
+        return (
+            landings if self.landings == "" else self.landings,
+            ratio if self.ratio == "" else self.ratio,
+        )
 
 
 AskedQuery = Annotated[Asked, Query()]
@@ -80,14 +96,15 @@ def figures(study: AskedStudy, asked: AskedQuery) -> Response:
 
 def _checked(study: Study, asked: Asked) -> Claim | None:
     """A figure against another type is a ratio, one without is landings."""
-    if not asked.type or asked.claimed == "":
+    landings, ratio = asked.figures
+    if not asked.type or (landings is None and ratio is None):
         return None
     return chain.claims(
         study,
         asked.type,
         against=asked.against,
-        landings=None if asked.against else asked.claimed,
-        ratio=asked.claimed if asked.against else None,
+        landings=landings,
+        ratio=ratio,
         guaranteed_cost=asked.guaranteed_cost or None,
         guaranteed_landings=asked.guaranteed_landings or 1.0,
     )
@@ -98,7 +115,7 @@ def page_of(frame: Frame, study: Study, claim: Claim | None) -> ClaimsPage:
     page = ClaimsPage(
         frame=frame,
         types=tuple(types_of(study).materials),
-        typed={name: frame.asked.get(name, "") for name in Asked.model_fields},
+        typed=_typed(frame.asked),
         charts=frame.link(f"{CLAIMS.path}/figures.json"),
         origin=origin_of(frame, study, "the claim check", kinds=BEHIND),
     )
@@ -112,6 +129,12 @@ def page_of(frame: Frame, study: Study, claim: Claim | None) -> ClaimsPage:
         records_say=records_say(claim),
         settles=settles(claim),
     )
+
+
+def _typed(asked: Mapping[str, str]) -> dict[str, str]:
+    """What stands in the form: the one figure that was asked about, whatever it was called."""
+    typed = {name: asked.get(name, "") for name in Asked.model_fields}
+    return {**typed, "claimed": typed["claimed"] or typed["landings"] or typed["ratio"]}
 
 
 def records_say(claim: Claim) -> str:

@@ -20,8 +20,9 @@ from db.based import bases_of, bases_written
 from db.chain import Act
 from db.corrections import Change, LoadWithdrawn, changes_before, withdrawn_loads
 from db.entry.corrections import RULED_ON, correct, withdraw
-from db.errors import LedgerError, RowError, RowsRefusedError
+from db.errors import LedgerError, NotFoundError, RowError, RowsRefusedError
 from db.files import ENTERED
+from db.loaded import load_of
 from db.lookup import LAST_NUMBER, known_by
 from db.recorded import Recorded, read_record
 from db.session import reading
@@ -89,9 +90,19 @@ def corrections(
         first = LAST_NUMBER if load else known_by(session).seq + 1
         found = _lines(session, first if before is None else before, load)
         seen = tuple(each for each in found if _is_seen(session, person, each))
+        if load and not seen and before is None:
+            _refuse_load(session, load)
     frame = _frame(CORRECTIONS.title, CORRECTIONS.path)
     older = f"{CORRECTIONS.path}?{_after(found[-1], load)}" if len(found) == ON_A_PAGE else ""
     return render("corrections.html", ListPage(frame, _answer(seen, load), seen, load, older))
+
+
+def _refuse_load(session: Session, number: int) -> None:
+    """Say of a load without withdrawn rows whether there is one; a load of other bases answers as if it stood."""
+    load_of(session, number)
+    raise NotFoundError(
+        f"load {number} was not withdrawn: nothing of it is among the corrections; see all of them"
+    )
 
 
 def _after(line: Change | LoadWithdrawn, load: int) -> str:

@@ -42,7 +42,11 @@ class QualityPage:
 
 @dataclass(frozen=True)
 class CheckPage:
-    """What second_typing.html receives; `checked` once it was typed, `again` with what differs as it is now."""
+    """
+    What second_typing.html receives; `checked` once it was typed, `again` with what differs as it is now.
+
+    `another`: this person typed it first, so that another types it a second time.
+    """
 
     frame: Frame
     sheet: IssuedSheet
@@ -50,6 +54,7 @@ class CheckPage:
     again: SecondTyping
     checked: Checked | None
     problem: Problem | None
+    another: bool = False
 
 
 @router.get(ENTRY_QUALITY.path)
@@ -97,7 +102,9 @@ def _check_answer(
             typed_before(session, sheet, checked.typed) if checked else second_typing(session, sheet, typed)
         )
     frame = _frame("A sheet typed a second time")
-    page = CheckPage(frame, sheet, named(sheet), again, checked, problem)
+    page = CheckPage(
+        frame, sheet, named(sheet), again, checked, problem, another=sheet.posted_by == person.name
+    )
     return render("second_typing.html", page, status=problem.status if problem else 200)
 
 

@@ -74,7 +74,8 @@ def sheets(
     """Sheets that are out, and the form that issues one of a kind."""
     with Session(reading(request.app.state.engine)) as session:
         new = tuple(_seen(person, sheet_by_code(session, code)) for code in issued[:MOST_WAITING])
-        return _answer(session, person, new=new, kind=kind)
+        problem = problem_of(_no_kind(kind)) if kind and kind not in KINDS else None
+        return _answer(session, person, new=new, kind=kind, problem=problem)
 
 
 @router.post(SHEETS.path)
@@ -150,7 +151,7 @@ def _issued(session: Session, person: Person, typed: Mapping[str, str]) -> list[
     on = day_typed(typed.get("day", ""), today=today())
     now = dt.datetime.now(dt.UTC)
     if kind not in KINDS:
-        raise LedgerError(f"{kind!r} is no kind of sheet; wanted one of {', '.join(KINDS)}")
+        raise _no_kind(kind)
     if kind == "landings":
         by = Keeper(person.name, now)
         return [open_landings_sheet(session, base, on, typed.get("asks") or "count", by=by)]
@@ -163,6 +164,10 @@ def _issued(session: Session, person: Person, typed: Mapping[str, str]) -> list[
         return [issue_wear_check(session, each, person=person.name, now=now) for each in asked]
     places = typed.get("positions", "").replace(",", " ").split()
     return [issue_move_slip(session, each, places, person=person.name, now=now) for each in asked]
+
+
+def _no_kind(kind: str) -> NotFoundError:
+    return NotFoundError(f"{kind!r} is no kind of sheet; wanted one of {', '.join(KINDS)}")
 
 
 def _aircraft(session: Session, person: Person, typed: Mapping[str, str], on: dt.date) -> list[str]:

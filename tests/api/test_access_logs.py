@@ -145,7 +145,9 @@ def test_up_and_ready_are_told_apart(app):
 def test_not_ready_without_the_database(sqlite_url, tmp_path):
     app = make_entrance(sqlite_url)
     app.state.engine.dispose()
+    (tmp_path / "gone").mkdir()
     app.state.engine = open_engine(f"sqlite:///{tmp_path / 'gone' / 'ledger.db'}")
+    (tmp_path / "gone").rmdir()
     answer = browser(app).get("/ready")
     assert answer.status_code == 503
     assert answer.json() == {"status": "not ready", "wanting": "database"}

@@ -57,6 +57,23 @@ def test_what_is_no_day_or_can_be_two_is_refused_with_what_to_write(text):
     assert "write" in refused.value.suggestion or "check" in refused.value.suggestion
 
 
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (
+            "3/4",
+            "is not a day; write 14, 14 mar, 14 mar 2026 or 2026-03-14; two numbers can be day and month",
+        ),
+        ("soon", "is not a day; write 14, 14 mar, 14 mar 2026 or 2026-03-14"),
+        ("14.03.2026", "is not a day; write 2026-03-14"),
+    ],
+)
+def test_the_forms_that_a_hand_may_use_are_offered(text, told):
+    with pytest.raises(CellError) as refused:
+        day_typed(text, today=TODAY)
+    assert f"{refused.value.rule}; {refused.value.suggestion}".startswith(told)
+
+
 @given(today=DAYS, back=st.integers(0, 27))
 def test_the_day_of_the_month_finds_each_of_the_last_four_weeks(today, back):
     day = today - dt.timedelta(days=back)

@@ -313,6 +313,32 @@ def test_a_wrong_question_is_refused_with_what_was_typed(shown_client, asked):
 
 
 @pytest.mark.parametrize(
+    ("address", "status", "told"),
+    [
+        ("/landing", 404, "No page has the address /landing"),
+        (
+            "/sheets?kind=bogus",
+            404,
+            "'bogus' is no kind of sheet; wanted one of landings, wear check, move slip.",
+        ),
+        ("/corrections?load=99", 404, "No load has the number 99"),
+        ("/editions/abc", 422, "number is 'abc': wanted a whole number"),
+        ("/api/v1/landingz", 404, "kinds of record are bases, aircraft-types, "),
+        ("/claims?type=S-100&landings=1500&ratio=2", 422, "exactly one of the two is wanted"),
+    ],
+)
+def test_an_address_that_means_nothing_says_what_would(shown_client, address, status, told):
+    answer = shown_client.get(address)
+    assert (answer.status_code, told.lower() in text_of(answer).lower()) == (status, True), answer.text
+
+
+def test_a_claim_is_asked_by_the_names_of_the_json_too(shown_client):
+    other = shown_client.get("/claims?type=S-100&landings=1500")
+    assert "Claimed: S-100 lasts 1 500 landings a run." in text_of(other).replace("\u202f", " ")
+    assert re.findall(r'name="claimed" value="[^"]*"', other.text) == ['name="claimed" value="1500"']
+
+
+@pytest.mark.parametrize(
     ("address", "parts"),
     [
         ("/changeouts/figures.json", {"months"}),

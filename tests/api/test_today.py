@@ -193,7 +193,11 @@ def with_token(page, client):
 def test_the_same_person_does_not_check_themselves(app, drawn_sheet):
     cle = client_of(app, "cle")
     code = posted(cle, 1, 2, 3)
-    answer = second(cle, code, 1, 2, 3)
+    own = cle.get(f"/entry-quality/{code}").text
+    assert "you typed it first; another person types it a second time" in own
+    assert 'name="full_stops-' not in own
+    empty = client_of(app, "dee").get(f"/entry-quality/{code}")
+    answer = second(cle, code, 1, 2, 3, page=with_token(empty, cle))
     assert answer.status_code == 409
     assert "another person types it a second time" in answer.text
 

@@ -86,6 +86,11 @@ def test_a_failed_migration_leaves_the_old_version(url, engine, tmp_path, monkey
     schema.check(engine)
 
 
+def test_a_ledger_in_a_folder_that_is_not_there_names_the_folder_and_what_to_do(tmp_path):
+    with pytest.raises(LedgerError, match=r"no folder .*gone for the ledger .*; create it"):
+        open_engine(f"sqlite:///{tmp_path / 'gone' / 'ledger.db'}")
+
+
 @pytest.mark.parametrize("address", ["nonsense", "mysql://host/name"])
 def test_an_address_of_no_known_database_is_refused(address):
     with pytest.raises(LedgerError, match="wanted"):
