@@ -1,8 +1,9 @@
 """Events: rejected take-offs and overheats entered, and the inspection that each waits for."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Final
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Request, Response
 from sqlalchemy.orm import Session
@@ -55,14 +56,17 @@ class EventsPage:
 
 
 @router.get(EVENTS.path)
-def events(
-    request: Request, person: LetIn, registration: str = "", day: str = "", said: str = ""
+def events(  # noqa: PLR0913, PLR0917 - one argument a word of the address
+    request: Request, person: LetIn, registration: str = "", day: str = "", said: str = "", of: int = 0
 ) -> Response:
     """Events that wait for an inspection, landings that tell of one without an event, and the form."""
-    told = {"event": RECORDED, INSPECTION: "Inspection recorded.", "same": SAME}.get(said, "")
+    told = {"event": RECORDED, "same": SAME}.get(said, "")
     typed = {"registration": registration, "day": day, "event": NOTICED[0]}
     with Session(reading(request.app.state.engine)) as session:
-        return render("events.html", _page(session, person, Form(typed), said=told))
+        page = _page(session, person, Form(typed), said=told)
+    if said == INSPECTION:
+        page = replace(page, said=" ".join(each.text for each in page.seen if each.notice.record == of))
+    return render("events.html", page)
 
 
 @router.post(EVENTS.path)
@@ -90,7 +94,8 @@ def inspected(request: Request, number: int, person: LetIn, typed: Typed) -> Res
         outcome = enter_rows(
             session, person, "events", [inspection_row(notice, typed, today=today())], source="form"
         )
-        return Answer(303, to=f"{EVENTS.path}?said={INSPECTION if outcome.added else 'same'}#event-{number}")
+        done = urlencode({"said": INSPECTION if outcome.added else "same", "of": number})
+        return Answer(303, to=f"{EVENTS.path}?{done}#event-{number}")
 
     return _written(request, person, typed, work, about=number)
 

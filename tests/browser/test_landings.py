@@ -224,6 +224,8 @@ def test_a_count_of_the_past_is_corrected_with_its_reason(on_device, service, da
     page.locator("#reason_why").fill("read again from the sheet")
     page.keyboard.press("Enter")
     page.wait_for_url("**#moved")
+    page.wait_for_selector("#moved:not(:has([data-asked]))")
+    assert "No middle forecast moved" in page.locator("#moved").inner_text()
     assert "Version 2, corrected by cle: read again from the sheet." in page.locator(".answer").inner_text()
     assert on_record(service, day) == {CRAFT[0]: 5}
 
@@ -367,6 +369,9 @@ def test_a_sheet_weighs_at_most_90_kb_and_its_inputs_are_made_for_thumbs(on_devi
         "(all) => all.map((each) => each.getBoundingClientRect().height)"
     )
     assert min(heights) >= 56
+    page.set_viewport_size({"width": 820, "height": 1180})
+    heads = page.locator("form.ask :is(input:not([type=radio]), select, button)")
+    assert min(heads.evaluate_all("(all) => all.map((each) => each.getBoundingClientRect().height)")) >= 56
     page.set_viewport_size({"width": 320, "height": 800})
     assert page.evaluate("() => document.documentElement.scrollWidth") <= 320
     assert page.locator("table").evaluate("(table) => table.scrollWidth") <= 296

@@ -200,6 +200,7 @@ def test_paper_holds_all_of_a_page(opened, paper):
         )
         assert set(heads) <= {"table-header-group"}
         assert not page.locator("nav.pages").is_visible()
+        assert page.evaluate("() => getComputedStyle(document.activeElement).outlineStyle") == "none"
     finally:
         page.evaluate("() => window.dispatchEvent(new Event('afterprint'))")
         page.emulate_media(media="screen")
