@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from db.based import bases_of
 from db.entry.fits import effective_there
-from db.whereabouts import CANNOT_GO_ON, ON_AIRCRAFT, Whereabouts, brakes_ending, whereabouts
+from db.whereabouts import CANNOT_GO_ON, GONE, ON_AIRCRAFT, Whereabouts, brakes_ending, whereabouts
 
 LAST: Final = 4  # characters of a serial that name it on the shop floor
 MOST: Final = 100
@@ -42,8 +42,9 @@ def brakes_called(
 def alike(
     session: Session, tail: str, brake: int, *, bases: Collection[str], on: dt.date
 ) -> tuple[Whereabouts, ...]:
-    """Return the brakes other than this one whose serial ends so too."""
-    return tuple(each for each in brakes_called(session, tail, bases=bases, on=on) if each.brake != brake)
+    """Return the brakes other than this one whose serial ends so too, without those that are gone for good."""
+    called = brakes_called(session, tail, bases=bases, on=on)
+    return tuple(each for each in called if each.brake != brake and each.kind not in GONE)
 
 
 def candidates(

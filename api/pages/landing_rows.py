@@ -142,7 +142,8 @@ def wrong_of(asked: TypedSheet, error: RowError) -> Wrong:
 
 def said(error: RowError) -> str:
     """A refusal in words."""
-    told = f"{error.value}: {error.rule}" if error.value else error.rule
+    begun = error.rule.startswith(error.value)
+    told = error.rule if begun else f"{error.value}: {error.rule}"
     return f"{words.capital(told)}; {error.suggestion}."
 
 
