@@ -221,7 +221,8 @@ def name_in_words(name: str) -> str:
     """A name of files-and-fields in words: `fuel_price_per_kg` as `fuel price per kg`, `pin_2` as `pin B`."""
     if name.startswith(PIN) and name.removeprefix(PIN).isdecimal():
         return pin(int(name.removeprefix(PIN)))
-    return name.replace("_", " ").replace("co2", "CO2")
+    told = name.replace("_", " ").replace("co2", "CO2")
+    return told.replace("takeoff", "take-off").replace("touch and gos", "touch-and-gos")
 
 
 def material(name: str) -> str:
