@@ -199,10 +199,11 @@ def at_work(clerks, *, pause, seconds=0, things=0):
             start.wait()
             until = time.monotonic() + seconds
             for done in itertools.count(1):
+                # Before the first thing too: people do not all begin in the same moment.
+                time.sleep(clerk.chance.uniform(0, 2 * pause))
                 clerk.work()
                 if time.monotonic() >= until and done >= things:
                     break
-                time.sleep(clerk.chance.uniform(0, 2 * pause))
         except Exception as error:  # noqa: BLE001 - whatever it is, it is told and fails the test
             clerk.heard.odd.append(f"clerk {clerk.number}: {error!r}")
 
