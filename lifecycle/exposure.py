@@ -54,7 +54,8 @@ class Runs:
     readings : DataFrame
         One row a reading in a run, in time order within it: ``run`` (index), ``record``, ``day``, ``landings``
         (braked landings of the run by then), ``left_mm`` (length left as measured, other conventions converted, less
-        ``short_by_mm``: by how much the governing pin is shorter where it was not read, 0 for most), ``wear_mm``
+        ``short_by_mm``: by how much the governing pin is shorter where it was not read, 0 for most; ``short_by_noise``:
+        variance of that over one reading's), ``wear_mm``
         (start_mm + re-shim steps so far - left_mm), ``segment`` (0 as long as the level follows from
         the start; one more after each span of known fault and each uncertain re-shim: the rate goes on, the level
         is not known from before), ``usable`` (bool: in the rate), ``why_not`` (""
@@ -131,8 +132,9 @@ def measure_runs(records: Records, on: dt.date, *, touch_and_go_weight: float = 
     readings = readings_frame(book, runs, scale, shims)
     readings.insert(3, "landings", count.at_reading)
     lengths = lengths_by_pin(records.pin_readings.iloc[book.placed.row])
-    apart = pins_apart(lengths, readings, runs["brake_type"].to_numpy(dtype=object))
-    readings = less_unread(readings, apart.short_by_mm)
+    new_mm = np.where(on_one_scale, scale.new_pin_nm / NM_PER_MM, np.nan)
+    apart = pins_apart(lengths, readings, runs["brake_type"].to_numpy(dtype=object), new_mm)
+    readings = less_unread(readings, apart)
     pins = runs["brake_type"].map(records.brake_types.set_index("brake_type")["pins"]).to_numpy(float)
     unread = never_read(lengths, readings["run"].to_numpy(np.int64), pins)
     runs["warnings"] = gather([*notes, unread, *pin_notes(apart.pins, readings, len(runs))], len(runs))

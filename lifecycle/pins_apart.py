@@ -20,9 +20,10 @@ WEIGHT: Final = 2.0
 # A reading whose pins stand so much otherwise than in those beside it has a slip in one: left out.
 FAR_MM: Final = 1.0
 FAR_STEPS: Final = 4.0  # of the resolution
-# Growth is told where it is both surely there and large enough to matter (sizes: common practice, no source).
-SURE: Final = 0.01
-LEAST_GROWTH_MM: Final = 0.3
+# Growth is told where it is both surely there and large enough to matter (sizes: common practice, no source): a fleet
+# has hundreds of runs, and at 1 in 100 each would send somebody to a few brakes for nothing.
+SURE: Final = 0.001
+LEAST_GROWTH_MM: Final = 0.5
 LEVEL: Final = 0.9  # upper end of an 80 % interval
 
 
@@ -38,14 +39,17 @@ class PinsApart:
         of the run), ``governs`` (bool: shortest on average), ``offset_mm`` (length above the governing pin's, 0 for
         that), ``offset_low``, ``offset_high`` (80 %), ``growth`` (of the offset, mm per landing; NaN with fewer than
         three readings), ``growth_low``, ``growth_high`` (80 %), ``grown_mm`` (over the readings), ``uneven`` (bool:
-        it stands further from the governing pin than it did, surely and by 0.3 mm or more).
+        it stands further from the governing pin than it did, surely and by 0.5 mm or more).
     short_by_mm : array of shape (n_readings,)
         By how much the governing pin is shorter than the pins read, on average of the readings of the run with all of
         them; 0 where all were read, and where nothing is known.
+    short_by_noise : array of shape (n_readings,)
+        Variance of that average over the variance of one reading; 0 where nothing is taken off.
     """
 
     pins: pd.DataFrame
     short_by_mm: FloatArray
+    short_by_noise: FloatArray
 
 
 def lengths_by_pin(read: pd.DataFrame) -> FloatArray:
@@ -73,7 +77,9 @@ def lengths_by_pin(read: pd.DataFrame) -> FloatArray:
     return np.asarray(table[code] * left_sign(read["convention"].to_numpy(dtype=object))[:, None])
 
 
-def pins_apart(lengths: FloatArray, readings: pd.DataFrame, kinds: Names) -> PinsApart:
+def pins_apart(
+    lengths: FloatArray, readings: pd.DataFrame, kinds: Names, new_mm: FloatArray | None = None
+) -> PinsApart:
     """
     Offsets between the pins of each run.
 
@@ -82,9 +88,11 @@ def pins_apart(lengths: FloatArray, readings: pd.DataFrame, kinds: Names) -> Pin
     lengths : array of shape (n_readings, n_pins)
         From `lengths_by_pin`.
     readings : DataFrame of n_readings rows
-        ``run``, ``landings``, ``usable``, ``resolution_mm``, as in `exposure.Runs.readings`.
+        ``run``, ``landings``, ``usable``, ``resolution_mm``, ``left_mm``, as in `exposure.Runs.readings`.
     kinds : array of str, shape (n_runs,)
         Brake type of each run; the error of a pin is common to the runs of a type.
+    new_mm : array of shape (n_runs,), optional
+        Length of a new pin on the scale of ``left_mm``, NaN where not known.
 
     Returns
     -------
@@ -97,7 +105,10 @@ def pins_apart(lengths: FloatArray, readings: pd.DataFrame, kinds: Names) -> Pin
     wore between readings drops out. With all pins read the least squares are those of the differences d_jk from the
     mean of the reading: o_k their mean, c_k their slope on landings. s^2 is pooled over the runs of a type, with
     (n - 2)(p - 1) degrees of freedom from n readings of p pins, and two more at `BELIEVED_SD_MM`; two pins differ with
-    variance 2 s^2 / n in their offsets and 2 s^2 / Sxx in their slopes. Readings with some of the pins tell nothing.
+    variance 2 s^2 / n in their offsets and 2 s^2 / Sxx in their slopes. Readings with some of the pins tell nothing,
+    nor do those whose longest pin stands at its new length where it came below that in another reading of the run: no
+    pin is written down as longer than new, so that the offset there is cut off and seems to grow afterwards. A pin that
+    never left its new length while the other wore does count.
 
     References
     ----------
@@ -112,15 +123,19 @@ def pins_apart(lengths: FloatArray, readings: pd.DataFrame, kinds: Names) -> Pin
     missing = (ever[run] & ~seen).any(axis=1)
     chosen = np.flatnonzero(ever[run].any(axis=1) & ~missing & readings["usable"].to_numpy(bool))
     chosen = chosen[np.lexsort((landings[chosen], run[chosen]))]
+    if new_mm is not None:
+        longest = readings["left_mm"].to_numpy(float)[chosen] + np.ptp(_from_mean(lengths[chosen]), axis=1)
+        chosen = chosen[~_cut_off(run[chosen], longest >= new_mm[run[chosen]] - step[chosen] / 2)]
     slips = _slips(run[chosen], _from_mean(lengths[chosen]), np.maximum(FAR_MM, FAR_STEPS * step[chosen]))
     chosen = chosen[~slips]
     whole = _Whole(run[chosen], landings[chosen], lengths[chosen], ever)
     short_by, partial = np.zeros(len(run)), np.flatnonzero(missing & seen.any(axis=1))
     short_by[partial] = _short_by(whole, run[partial], seen[partial])
-    return PinsApart(_pins(whole, kinds, float(np.median(step)) if step.size else 0.0), short_by)
+    noise = np.where(short_by > 0, 2.0 / np.maximum(whole.number, 1.0)[run], 0.0)
+    return PinsApart(_pins(whole, kinds, float(np.median(step)) if step.size else 0.0), short_by, noise)
 
 
-def less_unread(readings: pd.DataFrame, short_by_mm: FloatArray) -> pd.DataFrame:
+def less_unread(readings: pd.DataFrame, apart: PinsApart) -> pd.DataFrame:
     """
     Readings told as those of the governing pin, where it was not read.
 
@@ -128,18 +143,19 @@ def less_unread(readings: pd.DataFrame, short_by_mm: FloatArray) -> pd.DataFrame
     ----------
     readings : DataFrame of n rows
         ``left_mm``, ``wear_mm``.
-    short_by_mm : array of shape (n,)
+    apart : PinsApart
         From `pins_apart`.
 
     Returns
     -------
     DataFrame
-        With ``short_by_mm`` taken off the length left. ``at_or_below`` stays as measured.
+        With ``short_by_mm`` taken off the length left, and ``short_by_noise``. ``at_or_below`` stays as measured.
     """
     return readings.assign(
-        left_mm=readings["left_mm"] - short_by_mm,
-        wear_mm=readings["wear_mm"] + short_by_mm,
-        short_by_mm=short_by_mm,
+        left_mm=readings["left_mm"] - apart.short_by_mm,
+        wear_mm=readings["wear_mm"] + apart.short_by_mm,
+        short_by_mm=apart.short_by_mm,
+        short_by_noise=apart.short_by_noise,
     )
 
 
@@ -164,6 +180,13 @@ def _from_mean(lengths: FloatArray) -> FloatArray:
     """Each pin's length above the mean of its reading; 0 for pins that the run does not have."""
     read = np.maximum(np.isfinite(lengths).sum(axis=1, keepdims=True), 1)
     return np.asarray(np.nan_to_num(lengths - np.nansum(lengths, axis=1, keepdims=True) / read))
+
+
+def _cut_off(run: IntArray, at_new: BoolArray) -> BoolArray:
+    """Readings with a pin at its new length, in runs where the longest pin was read below that too."""
+    below = np.zeros(int(run.max(initial=-1)) + 1, dtype=np.bool_)
+    below[run[~at_new]] = True
+    return np.asarray(at_new & below[run])
 
 
 def _slips(run: IntArray, apart: FloatArray, far: FloatArray) -> BoolArray:
@@ -234,7 +257,7 @@ def _pins(whole: _Whole, kinds: Names, step_mm: float) -> pd.DataFrame:
     sd, growth_sd = (np.sqrt(2 * variance[row] * each) * other for each in (1 / n[row, 0], over[row]))
     score = stdtrit(dof[row], LEVEL)
     first, last = (above + end[row] * growth for end in ends)
-    # One chance in a hundred for the run: its pins share it.
+    # The chance is that of the run: its pins share it.
     sure = stdtrit(dof[row], 1 - SURE / 2 / np.maximum(whole.ever.sum(axis=1)[row] - 1, 1))
     grown = np.abs(last) - np.abs(first)
     return pd.DataFrame(

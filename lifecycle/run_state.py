@@ -11,6 +11,7 @@ from lifecycle.outliers import Gated, gate
 from lifecycle.pathfilter import Bools, Floats, Readings
 from lifecycle.posterior import RunPosterior, of_readings, widened
 from lifecycle.type_model import TypeModel
+from lifecycle.unread_pin import with_unread_pin
 from lifecycle.wear_case import WearCase
 from lifecycle.within_limit import latest_checks, learn_from_checks
 
@@ -44,6 +45,8 @@ def state_of(model: TypeModel, case: WearCase) -> RunStates:
     z_now = model.covariates.columns(case.shares_now, count)
     judged = gate(model.fit, model.covariates.bent(case.readings, case.bends), z)
     state = of_readings(model.fit, judged.readings, z, z_now)
+    if case.unread_noise is not None:
+        state = with_unread_pin(state, model.fit, judged.readings, z, z_now, case.unread_noise)
     doubt = state.rate**2 * model.covariates.doubt(case.shares_now, count)
     state = widened(state, doubt, measurement_sd=model.fit.measurement_sd)
     kept = judged.readings.valid & ~judged.readings.restart

@@ -23,6 +23,7 @@ from lifecycle.pathfilter import Floats, Readings, arrange
 Indices = npt.NDArray[np.int64]
 
 ONLY_CHECKED: Final = "within limit only"
+UNREAD: Final = "short_by_noise"
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,9 @@ class WearCase:
     bends : dict
         By how much the landings at a level, or a counter, run ahead of its share of the run's landings: arrays of
         shape (n_readings, n_runs), only where some run's do.
+    unread_noise : array of shape (n_readings, n_runs) or None
+        Variance, over one reading's, of what readings were told as shorter by for a pin not read (one error a run);
+        None where no run has such readings.
     """
 
     runs: pd.DataFrame
@@ -59,6 +63,7 @@ class WearCase:
     check_landings: Floats
     limit_wear_mm: Floats
     bends: dict[tuple[str, str], Floats] = field(default_factory=dict)
+    unread_noise: Floats | None = None
 
 
 def cases_by_type(runs: Runs) -> dict[str, WearCase]:
@@ -182,6 +187,9 @@ def _case(  # noqa: PLR0913, PLR0917 (three frames, each with its rows)
         check_landings=check_landings,
         limit_wear_mm=_limit_wear(runs, arranged, laid("left_mm")) if checked else np.full(len(runs), np.nan),
         bends=bends_of_places(flown, arranged.landings, places) | bends,
+        unread_noise=np.nan_to_num(laid(UNREAD))
+        if UNREAD in log.frame and log[UNREAD][chosen].any()
+        else None,
     )
 
 

@@ -1,6 +1,7 @@
 """Offsets between the pins of a brake: recovered, as a library has them, and what follows where one was not read."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -11,8 +12,10 @@ from hypothesis import strategies as st
 
 from lifecycle.exposure import measure_runs
 from lifecycle.installed import _due as installed_due
-from lifecycle.pins_apart import FAR_MM, as_read, lengths_by_pin, pins_apart
+from lifecycle.pins_apart import FAR_MM, SURE, as_read, lengths_by_pin, less_unread, pins_apart
+from lifecycle.wear import fit_fleet
 from tests.builders import brake_type, daily, installation, limit, reading, records
+from tests.lifecycle.wear_fleet import Brake, paths, runs_of
 
 ON = dt.date(2024, 6, 30)
 
@@ -51,16 +54,41 @@ def test_offsets_are_recovered_and_their_intervals_hold_the_truth_eight_times_in
     inside = (other["offset_low"] <= truth) & (truth <= other["offset_high"])
     assert other["offset_mm"].to_numpy() == pytest.approx(truth, abs=0.3)
     assert inside.mean() == pytest.approx(0.8, abs=0.06)  # three standard errors of 400
-    assert other["uneven"].mean() <= 0.01 + 3 * np.sqrt(0.01 * 0.99 / 400)
+    assert other["uneven"].mean() <= SURE + 3 * np.sqrt(SURE / 400)
 
 
 def test_uneven_wear_is_told_and_even_wear_rarely():
-    """1.3 mm more of one pin over 900 landings; without it at most 1 in 100 and 3 standard errors of chance."""
+    """1.3 mm more of one pin over 900 landings; without it at most 1 in 1000 and 3 standard errors of chance."""
     grown = found(*invented(2, runs=200, growth=0.0015)[:2]).pins
     even = found(*invented(3, runs=200)[:2]).pins
     grown_runs = grown.groupby("run")["uneven"].any()
     assert grown_runs.mean() > 0.7  # where the pins first cross, they come nearer before they part
-    assert even.groupby("run")["uneven"].any().mean() <= 0.01 + 3 * np.sqrt(0.01 * 0.99 / 200)
+    assert even.groupby("run")["uneven"].any().mean() <= SURE + 3 * np.sqrt(SURE / 200)
+
+
+@pytest.mark.parametrize(("growth", "least", "most"), [(0.0, 0.0, 0.0099), (0.0015, 0.9, 1.0)])
+def test_an_offset_that_the_new_length_cuts_off_is_not_told_as_growth_and_a_real_growth_is(
+    growth, least, most
+):
+    """Written down as new at most, the second pin 0.9 mm longer and more with each landing; 1 of 120 by chance."""
+    rng = np.random.default_rng(9)
+    runs, new = 120, 50.0
+    x = np.cumsum(rng.integers(20, 90, (runs, 12)), axis=1) * 1.0 - 20
+    short = new - 0.02 * x + rng.normal(0, 0.1, x.shape)
+    longer = new - 0.02 * x + 0.9 + growth * x + rng.normal(0, 0.1, x.shape)
+    lengths = np.round(np.minimum(np.stack([short, longer], axis=2), new), 1)
+    frame = pd.DataFrame({"run": np.repeat(np.arange(runs), 12), "landings": x.ravel(), "usable": True})
+    frame = frame.assign(resolution_mm=0.1, left_mm=lengths.min(axis=2).ravel())
+    kinds, new_mm = np.full(runs, "BT-1", dtype=object), np.full(runs, new)
+    pins = pins_apart(lengths.reshape(-1, 2), frame, kinds, new_mm).pins
+    assert least <= pins.groupby("run")["uneven"].any().mean() <= most
+    assert pins["readings"].lt(12).groupby(pins["run"]).any().mean() > 0.5
+
+
+def test_a_pin_that_never_left_its_new_length_while_the_other_wore_is_told_of():
+    stuck = measured(lengths=("49.6;50.0", "48.0;50.0", "46.4;50.0", "44.8;50.0", "43.2;50.0"))
+    (said,) = stuck.runs["warnings"].iloc[0]
+    assert said.startswith("wears unevenly")
 
 
 def test_offsets_and_growth_are_those_of_least_squares_with_a_level_for_each_reading():
@@ -113,6 +141,41 @@ def test_a_reading_without_the_shortest_pin_is_taken_for_as_much_shorter_as_that
     assert found(lengths, frame).short_by_mm == pytest.approx([0, 0, 0, 0, 0.6, 0])
     lengths[:4, 1] = np.nan  # never read beside each other: nothing is known
     assert found(lengths, frame).short_by_mm == pytest.approx(np.zeros(6))
+
+
+def test_intervals_hold_eight_in_ten_where_the_shortest_pin_was_left_out_from_the_third_reading_on():
+    """Without the offset's own error they hold two in three; 0.049 is three standard errors of 600 runs."""
+    rng, inside = np.random.default_rng(5), {True: [], False: []}
+    for _ in range(4):
+        runs, x, truth = left_out(rng)
+        for doubted in (True, False):
+            readings = runs.readings if doubted else runs.readings.drop(columns="short_by_noise")
+            fit = fit_fleet(replace(runs, readings=readings)).posterior
+            ahead = x[:, -1] - fit["landings_at"]
+            path, error = fit["path_sd"], fit["measurement_sd"]
+            variance = (
+                error**2 * fit["filter_p"] + (fit["gap"] + ahead) ** 2 * fit["rate_var"] + path**2 * ahead
+            )
+            away = (truth - fit["wear_mm"] - ahead * fit["rate_mm"]) / np.sqrt(variance)
+            inside[doubted].append(np.abs(away) < 1.2816)
+    assert np.mean(inside[True]) == pytest.approx(0.8, abs=0.049)
+    assert np.mean(inside[False]) < 0.75
+
+
+def left_out(rng, runs=150, readings=8, whole=2):
+    """Runs whose second pin stands longer and is read alone after two whole readings; the wear at one landing more."""
+    x, wear = paths(rng, runs, readings + 1, measurement_sd=0.0, path_sd=0.02)
+    longer = 0.2 + np.abs(rng.normal(0, 0.6, runs))
+    true = np.stack([wear[:, :-1], wear[:, :-1] - longer[:, None]], axis=2)
+    read = 50 - true + rng.normal(0, 0.2, true.shape)
+    read[:, whole:, 0] = np.nan
+    shown = np.nanmin(read, axis=2)
+    brakes = [
+        Brake(tuple(at[:-1]), tuple(50 - left), resolution_mm=0.01) for at, left in zip(x, shown, strict=True)
+    ]
+    laid = runs_of(brakes)
+    apart = pins_apart(read.reshape(-1, 2), laid.readings, np.full(runs, "BT-1", dtype=object))
+    return replace(laid, readings=less_unread(laid.readings, apart)), x, wear[:, -1]
 
 
 def test_pins_are_told_apart_in_every_unit_and_convention():
