@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtr, stdtrit
 
 from lifecycle.pathfilter import Floats
 from lifecycle.whitened import Whitened
@@ -70,8 +70,8 @@ def curvature_of(told: Whitened) -> Curvature | None:
     spread = np.linalg.pinv(columns.T @ columns) * (left @ left / spare)
     rate = float(np.mean(told.z @ told.model.fit.rate))
     bent, sd = 2 * float(found[-1]) / rate, 2 * float(np.sqrt(spread[-1, -1])) / abs(rate)
-    half = float(student.ppf(1 - TAIL, spare)) * sd
-    chance = 2 * float(student.sf(abs(bent) / sd, spare))
+    half = float(stdtrit(spare, 1 - TAIL)) * sd
+    chance = 2 * float(stdtr(spare, -abs(bent) / sd))
     return Curvature(bent, bent - half, bent + half, over_landings=age, chance=chance)
 
 

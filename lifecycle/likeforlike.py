@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
+from scipy.special import stdtrit
 
 from lifecycle.errors import NotEnoughDataError
 from lifecycle.wear_fit import independent
@@ -205,7 +205,7 @@ def _half_width(cells: _Cells, whole: _Fitted, level: float) -> float | None:
         for group in range(groups)
     ]
     spread = (groups - 1) / groups * float(np.sum(np.square(np.array(left_out) - np.mean(left_out))))
-    return float(stats.t.ppf(0.5 + level / 2, groups - 3)) * float(np.sqrt(spread))
+    return float(stdtrit(groups - 3, 0.5 + level / 2)) * float(np.sqrt(spread))
 
 
 def _type_landings(cells: _Cells) -> FloatArray:

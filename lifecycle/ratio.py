@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy.special import stdtrit
 
 from lifecycle.errors import NotEnoughDataError
 
@@ -57,7 +57,7 @@ def ratio_of_sums(amounts: npt.ArrayLike, exposures: npt.ArrayLike, *, level: fl
     units = amount.size
     if units < 2:
         return SumRatio(ratio, None, None, None, None)
-    t = float(stats.t.ppf(0.5 + level / 2, units - 1))
+    t = float(stdtrit(units - 1, 0.5 + level / 2))
     covariance = np.cov(np.stack([amount, exposure])) / units
     means = np.array([amount.mean(), exposure.mean()])
     spread = covariance[0, 0] - 2 * ratio * covariance[0, 1] + ratio**2 * covariance[1, 1]

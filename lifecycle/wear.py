@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from lifecycle.covariates import shares_at
 from lifecycle.errors import NotEnoughDataError
@@ -258,7 +258,7 @@ def _together(posteriors: list[pd.DataFrame], runs: Runs) -> pd.DataFrame:
 def _type_fit(brake_type: str, model: TypeModel) -> TypeFit:
     row, fit = average_row(model.covariates), model.fit
     rate = float(row @ fit.rate)
-    half = float(student.ppf(1 - TAIL, model.runs_dof) * np.sqrt(row @ fit.covariance[1:, 1:] @ row))
+    half = float(stdtrit(model.runs_dof, 1 - TAIL) * np.sqrt(row @ fit.covariance[1:, 1:] @ row))
     return TypeFit(
         brake_type=brake_type,
         runs=fit.runs,

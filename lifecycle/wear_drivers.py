@@ -5,8 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from scipy.stats import norm
-from scipy.stats import t as student
+from scipy.special import ndtr, stdtrit
 
 from lifecycle.covariates import FACTORS, LANDINGS, Covariates
 from lifecycle.exposure import Runs
@@ -254,7 +253,7 @@ def _driver(  # noqa: PLR0913 (the fits, the words, and the figures of one line)
     effect = float(contrast @ fit.rate) / rate
     variance = float(contrast @ fit.covariance[1:, 1:] @ contrast)
     error = float(np.sqrt(max(variance, 0.0))) / abs(rate)
-    half = float(student.ppf(1 - TAIL, max(fit.runs - fit.rate.size, 1))) * error
+    half = float(stdtrit(max(fit.runs - fit.rate.size, 1), 1 - TAIL)) * error
     in_forecast = float(average_row(model.covariates) @ model.fit.rate)
     return WearDriver(
         driver=name[0],
@@ -263,7 +262,7 @@ def _driver(  # noqa: PLR0913 (the fits, the words, and the figures of one line)
         effect=effect,
         low=effect - half,
         high=effect + half,
-        chance=float(norm.cdf(abs(effect) / error)) if error > 0 else 0.5,
+        chance=float(ndtr(abs(effect) / error)) if error > 0 else 0.5,
         criterion_gain=gain,
         used=used is not None,
         effect_used=used / in_forecast if used is not None else 0.0,
