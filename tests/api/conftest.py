@@ -21,7 +21,7 @@ ORIGIN = {"Origin": "http://testserver"}
 @pytest.fixture(scope="session")
 def shown_url(tmp_path_factory):
     url = f"sqlite:///{tmp_path_factory.mktemp('shown') / 'shown.db'}"
-    make_shown_fleet(url, tmp_path_factory.mktemp("files"))
+    make_shown_fleet(url)
     return url
 
 

@@ -7,6 +7,8 @@ serial would run as a formula and break a page if either were not guarded. Nobod
 
 import csv
 import datetime as dt
+import functools
+import tempfile
 from pathlib import Path
 
 from db.chain import Act
@@ -50,21 +52,28 @@ ASSUMED = {
 }
 
 
-def make_shown_fleet(url: str, folder: Path) -> None:
-    """Write the fleet's files and bring them in."""
-    for name, rows in _files().items():
-        with (folder / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
-            writer = csv.DictWriter(file, list(dict.fromkeys(key for row in rows for key in row)))
-            writer.writeheader()
-            writer.writerows(rows)
-    migrate(url)
-    engine = open_engine(url)
-    with Session(engine) as session:
-        load(
-            session, folder, Act("ann", "import", "load"), approved=True, today=dt.datetime.now(dt.UTC).date()
-        )
-        session.commit()
-    engine.dispose()
+def make_shown_fleet(url: str) -> None:
+    """A new SQLite ledger with the fleet in it."""
+    Path(url.removeprefix("sqlite:///")).write_bytes(_brought_in())
+
+
+@functools.cache
+def _brought_in() -> bytes:
+    """The database file once the fleet's files were brought in; made once a process."""
+    with tempfile.TemporaryDirectory() as made:
+        url, folder = f"sqlite:///{made}/shown.db", Path(made, "files")
+        folder.mkdir()
+        for name, rows in _files().items():
+            with (folder / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
+                writer = csv.DictWriter(file, list(dict.fromkeys(key for row in rows for key in row)))
+                writer.writeheader()
+                writer.writerows(rows)
+        migrate(url)
+        engine, today = open_engine(url), dt.datetime.now(dt.UTC).date()
+        with Session(engine) as session, session.begin():
+            load(session, folder, Act("ann", "import", "load"), approved=True, today=today)
+        engine.dispose()
+        return Path(made, "shown.db").read_bytes()
 
 
 def _files():

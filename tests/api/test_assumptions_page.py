@@ -24,7 +24,7 @@ ORIGIN = {"Origin": "http://testserver"}
 def clients(tmp_path_factory):
     """Two planners and a clerk."""
     url = f"sqlite:///{tmp_path_factory.mktemp('given') / 'shown.db'}"
-    make_shown_fleet(url, tmp_path_factory.mktemp("files"))
+    make_shown_fleet(url)
     app, engine = make_app(Settings(db=url, secure_cookie=False)), open_engine(url)
     made, now = {}, dt.datetime.now(dt.UTC)
     for name, role in (("pia", "planner"), ("pol", "planner"), ("cle", "clerk")):

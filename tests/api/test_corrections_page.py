@@ -26,7 +26,7 @@ TODAY = dt.datetime.now(dt.UTC).date()
 def clients(tmp_path_factory):
     """Ann and bob, who sign in with forms that carry their token, and the ledger's engine."""
     url = f"sqlite:///{tmp_path_factory.mktemp('corrected') / 'shown.db'}"
-    make_shown_fleet(url, tmp_path_factory.mktemp("files"))
+    make_shown_fleet(url)
     app, engine = make_app(Settings(db=url, secure_cookie=False)), open_engine(url)
     made, now = {}, dt.datetime.now(dt.UTC)
     for name in ("ann", "bob"):

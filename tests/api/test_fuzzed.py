@@ -65,7 +65,7 @@ KNOWN = {
 @pytest.fixture(scope="module")
 def fleet_url(tmp_path_factory):
     url = f"sqlite:///{tmp_path_factory.mktemp('fuzzed') / 'shown.db'}"
-    make_shown_fleet(url, tmp_path_factory.mktemp("files"))
+    make_shown_fleet(url)
     return url
 
 

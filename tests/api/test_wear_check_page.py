@@ -39,7 +39,7 @@ GOOD = {"pin-2-0": "7.4", "pin-3-0": "7.0"}
 def clients(tmp_path_factory):
     """Clerks by name, `ann` of every base and `abe` of Away, and the engine."""
     url = f"sqlite:///{tmp_path_factory.mktemp('checked') / 'shown.db'}"
-    make_shown_fleet(url, tmp_path_factory.mktemp("files"))
+    make_shown_fleet(url)
     app, engine = make_app(Settings(db=url, secure_cookie=False)), open_engine(url)
     made, now = {"engine": engine}, dt.datetime.now(dt.UTC)
     for name, bases in (("ann", ()), ("abe", ("Away",))):

@@ -2,12 +2,15 @@
 
 import contextlib
 import datetime as dt
+import functools
 import http.client
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
 from threading import Thread
 
 from api.callers import PLAIN_COOKIE
@@ -29,9 +32,22 @@ BEFORE_ON = "2026-05-30"
 PEOPLE = ("cle", "dee")
 
 
-def make_field_ledger(url, folder):
-    """The shown fleet, and twelve aircraft of another base with the running totals of one day."""
-    make_shown_fleet(url, folder)
+def make_field_ledger(url):
+    """A new SQLite ledger: the shown fleet, and twelve aircraft of another base with the running totals of one day."""
+    Path(url.removeprefix("sqlite:///")).write_bytes(_written())
+
+
+@functools.cache
+def _written():
+    """The database file of a field ledger; made once a process."""
+    with tempfile.TemporaryDirectory() as made:
+        url = f"sqlite:///{made}/field.db"
+        make_shown_fleet(url)
+        _add_field(url)
+        return Path(made, "field.db").read_bytes()
+
+
+def _add_field(url):
     engine = open_engine(url)
     with Session(engine) as session, session.begin():
         field = append(session, ACT, [(BaseStation, [{"base": BASE}])]).records[0][0]
@@ -99,7 +115,7 @@ def serving(url):
 def field_ledger(folders):
     """The address of a new field ledger; `folders` makes folders."""
     url = f"sqlite:///{folders.mktemp('field') / 'field.db'}"
-    make_field_ledger(url, folders.mktemp("files"))
+    make_field_ledger(url)
     return url
 
 

@@ -29,8 +29,7 @@ def link(tmp_path_factory):
     """The one-time link of a server on a ledger of its own."""
     folder = tmp_path_factory.mktemp("bring")
     url = f"sqlite:///{folder / 'ledger.db'}"
-    (folder / "files").mkdir()
-    make_shown_fleet(url, folder / "files")
+    make_shown_fleet(url)
     words = ["serve", "--db", url, "--port", "0", "--link-for", "clerk of the tests"]
     with (
         (folder / "said.txt").open("w") as errors,

@@ -18,7 +18,7 @@ A4_PX = {"width": 703, "height": 1032}
 @pytest.fixture(scope="module")
 def service(tmp_path_factory):
     url = f"sqlite:///{tmp_path_factory.mktemp('editions') / 'ledger.db'}"
-    make_shown_fleet(url, tmp_path_factory.mktemp("files"))
+    make_shown_fleet(url)
     engine = open_engine(url)
     with Session(engine) as session, session.begin():
         for name, role in (("pla", "planner"), ("rea", "reader")):
