@@ -1,7 +1,7 @@
 """The wear limit of each brake of an aircraft on a day, and whether a reading is at or past it, in exact lengths."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from api.pages.brake_types import Types
 from db.limits_on import limit_records
 from db.pin_history import BrakePins, ReadPins
+from db.read_at import readings_at
 from lifecycle.conventions import left_offset_nm, left_sign, whole_nm
 from lifecycle.limits import limits_in_force
 
@@ -63,22 +64,30 @@ def scale_of(pins: BrakePins, convention: str) -> Scale:
 def limits_of(session: Session, pins: Sequence[BrakePins], *, on: dt.date) -> dict[int, BrakeLimit]:
     """Return the limit of each brake, by its record number."""
     fitted = [each for each in pins if each.brake]
-    if not fitted:
-        return {}
+    limits = _limits(session, fitted, [on] * len(fitted), on=on)
+    return {each.brake: limit for each, limit in zip(fitted, limits, strict=True)}
+
+
+def _limits(
+    session: Session, pins: Sequence[BrakePins], days: Sequence[dt.date], *, on: dt.date
+) -> list[BrakeLimit]:
+    """Return the limit of each of these brakes on the day beside it, of those that count on a day."""
+    if not pins:
+        return []
     records, types = limit_records(session, on=on)
     asked = pd.DataFrame(
         {
-            "brake_type": [each.brake_type for each in fitted],
-            "weight_variant": [each.weight_variant for each in fitted],
-            "position_group": [each.group for each in fitted],
-            "day": pd.Timestamp(on),
+            "brake_type": [each.brake_type for each in pins],
+            "weight_variant": [each.weight_variant for each in pins],
+            "position_group": [each.group for each in pins],
+            "day": pd.Series([pd.Timestamp(day) for day in days]),
         }
     )
     found = limits_in_force(records, asked)
     words = Types({}, types)
     rows = found[["convention", "limit_nm", "at_limit", "warning"]].itertuples(index=False, name=None)
-    return {
-        each.brake: BrakeLimit(
+    return [
+        BrakeLimit(
             words.limit_words(each.brake_type),
             convention,
             limit_nm,
@@ -86,8 +95,8 @@ def limits_of(session: Session, pins: Sequence[BrakePins], *, on: dt.date) -> di
             at_limit == "allowed",
             warning,
         )
-        for each, (convention, limit_nm, at_limit, warning) in zip(fitted, rows, strict=True)
-    }
+        for each, (convention, limit_nm, at_limit, warning) in zip(pins, rows, strict=True)
+    ]
 
 
 def is_due(pins: BrakePins, limit: BrakeLimit) -> bool:
@@ -101,6 +110,17 @@ def is_due(pins: BrakePins, limit: BrakeLimit) -> bool:
                 each.state == "held" and _low(pins, limit, each) for each in (*pins.same_day, *pins.readings)
             )
     return False
+
+
+def limit_words_of(session: Session, readings: Collection[int], *, on: dt.date) -> dict[int, str]:
+    """Return what stands beside those of these readings, by record number, that are at or past the limit."""
+    found = readings_at(session, readings)
+    limits = _limits(session, [each.pins for each in found], [each.read.day for each in found], on=on)
+    return {
+        each.read.record: limit.words
+        for each, limit in zip(found, limits, strict=True)
+        if _low(each.pins, limit, each.read)
+    }
 
 
 def _low(pins: BrakePins, limit: BrakeLimit, read: ReadPins) -> bool:

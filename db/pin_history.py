@@ -3,7 +3,7 @@
 import datetime as dt
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 from sqlalchemy import or_, select
@@ -208,15 +208,18 @@ def _readings(session: Session, brakes: Collection[int]) -> dict[int, list[ReadP
         state = ruled.get(row["fact"], row["state"])
         if state == "refused":
             continue
-        usable = state == USABLE and row["pin_nm"] >= 0 and "no" not in (row["cold"], row["brakes_applied"])
-        read = ReadPins(
-            record=row["fact"],
-            day=row["day"].date(),
-            pins=tuple(row["pins"].split(";")) if row["pins"] else (),
-            usable=usable,
-            state=state,
-            **{name: row[name] for name in ("unit", "convention", "pin_nm", "resolution_nm")},
-            **{name: row[name] for name in ("within_limit", "occasion")},
-        )
-        found.setdefault(row["brake"], []).append(read)
+        found.setdefault(row["brake"], []).append(read_pins(row, state))
     return found
+
+
+def read_pins(row: Mapping[str, Any], state: str) -> ReadPins:
+    """Return a reading from its row, in the state that a ruling left it in."""
+    return ReadPins(
+        record=row["fact"],
+        day=row["day"].date(),
+        pins=tuple(row["pins"].split(";")) if row["pins"] else (),
+        usable=state == USABLE and row["pin_nm"] >= 0 and "no" not in (row["cold"], row["brakes_applied"]),
+        state=state,
+        **{name: row[name] for name in ("unit", "convention", "pin_nm", "resolution_nm")},
+        **{name: row[name] for name in ("within_limit", "occasion")},
+    )

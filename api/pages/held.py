@@ -12,6 +12,7 @@ from api.errors import Problem, problem_of
 from api.pages.frame import Frame, render
 from api.pages.navigation import HELD
 from api.records import enter_rows, seen_record
+from api.wear_limits import limit_words_of
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of
 from db.corrections import Doubted, doubted_readings, held_count, held_readings
@@ -33,7 +34,7 @@ class HeldPage:
     What held.html receives.
 
     `own` are readings that this person entered or put in doubt, `typed` the note of a refused ruling, `more` leads on,
-    empty where there is no more, `total` counts all that are held.
+    empty where there is no more, `total` counts all that are held, `limits` is what stands beside one past its limit.
     """
 
     frame: Frame
@@ -44,6 +45,7 @@ class HeldPage:
     own: frozenset[int]
     problem: Problem | None
     typed: Mapping[int, str]
+    limits: Mapping[int, str]
 
 
 @router.get(HELD.path, dependencies=[need("brakes.read")])
@@ -89,11 +91,13 @@ def _answer(
         doubted = tuple(each for each in doubted_readings(session) if seen(each.reading)) if not after else ()
         total = held_count(session)
         shown = tuple(filter(seen, found))
+        told = [each.fact for each in (*shown, *(one.reading for one in doubted))]
+        limits = limit_words_of(session, told, on=today())
     own = {each.fact for each in shown if person.name in {version.person for version in each.versions}}
     own |= {each.reading.fact for each in doubted if person.name in _whose(each)}
     frame = Frame(title=HELD.title, question=HELD.question, path=HELD.path, asked={}, menu=HELD.path)
     more = f"{HELD.path}?after={found[-1].now.record}" if len(found) == ON_A_PAGE else ""
-    page = HeldPage(frame, shown, doubted, total, more, frozenset(own), problem, typed or {})
+    page = HeldPage(frame, shown, doubted, total, more, frozenset(own), problem, typed or {}, limits)
     return render("held.html", page, status=problem.status if problem else 200)
 
 

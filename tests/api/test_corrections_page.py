@@ -16,7 +16,7 @@ from db.imports.check import rows_from
 from db.people import add_person
 from db.session import Session, open_engine
 from db.sessions import begin_session
-from tests.api.shown_fleet import make_shown_fleet
+from tests.api.shown_fleet import LAST, make_shown_fleet
 
 ORIGIN = {"Origin": "http://testserver"}
 TODAY = dt.datetime.now(dt.UTC).date()
@@ -111,6 +111,21 @@ def test_a_record_is_withdrawn_and_brought_back(clients, number):
         saved = ann.post(path, data=form_on(ann.get(path), reason="twice", act=act))
         assert saved.status_code == 303, saved.text
         assert told in ann.get(path).text
+
+
+def test_a_held_reading_at_its_limit_says_so_until_it_is_ruled_on(clients):
+    day = LAST + dt.timedelta(days=1)
+    row = {"serial": "S-4", "day": day, "pin_1": "1.0", "unit": "mm", "convention": "left"}
+    with Session(clients["engine"]) as session, session.begin():
+        frame = rows_from("pin_readings", [{name: str(value) for name, value in row.items()}], today=TODAY)
+        assert recorders()["pin_readings"](session, Act("ann", "form", "enter"), frame).held == 1
+    shown = clients["bob"].get("/held").text
+    (said,) = re.findall(r'<p class="limit">([^<]*)</p>', shown)
+    assert said.startswith("At or below the wear limit (manual of S-100, revision 2). Report now under your")
+    action = re.search(r'action="(/held/\d+)"', shown)[1]
+    form = {**clients["bob"].form, "write_key": "low", "state": "refused", "note": "read again: 29"}
+    assert clients["bob"].post(action, data=form).status_code == 303
+    assert 'class="limit"' not in clients["bob"].get("/held").text
 
 
 def test_a_held_reading_is_ruled_on_by_another_person(clients):

@@ -183,14 +183,17 @@ def test_serials_that_end_alike_are_told_of_what_comes_off_too(ann, engine):
         record_installations(session, ACT, rows("installations", there))
     asked = {"registration": "ZZ-101", "position": "1", "side": "off"}
     for tail, told in (
-        ("2004", "Taken: AB-2004. In 2004 also ends XY-2004, BT-2 (never installed)"),
+        ("2004", "Taken: AB-2004. In 2004 also ends XY-2004, BT-2 (never installed; no place on record)"),
         ("AB-2004", "AB-2004, as on record."),
         ("2005", "AB-2004 is on record here, which does not end in 2005."),
     ):
         assert ann.get("/moves/serials", params={**asked, "tail": tail}).json()["told"].startswith(told)
     typed = {"registration": "ZZ-101", "off-0": "2004", "on-0": "", "start-0": "", "pin-0": ""}
     looked_at = re.sub(r"<[^>]+>", "", change(ann, "1", **{**OFF_AND_ON, **typed}).text)
-    assert "Also ends in 2004: XY-2004 (never installed). Read the whole serial on the brake." in looked_at
+    assert (
+        "Also ends in 2004: XY-2004 (never installed; no place on record). Read the whole serial on the brake."
+        in looked_at
+    )
 
 
 def test_the_last_four_are_matched_among_brakes_that_may_go_there(ann):
