@@ -22,13 +22,19 @@ MONTHS: Final = 24
 
 @dataclass(frozen=True)
 class Effect:
-    """One result without and with what waits; None where it cannot be given, and `why_not`."""
+    """
+    One result without and with what waits; None where it cannot be given, and `why_not`.
+
+    `low` and `high` are its 80 % range, by which both are rounded; None where it has none.
+    """
 
     what: str
     unit: str
     before: float | None
     after: float | None
     why_not: str = ""
+    low: float | None = None
+    high: float | None = None
 
     @property
     def moved(self) -> bool:
@@ -89,11 +95,23 @@ def _compared(before: Study, after: Study) -> Iterator[Effect]:
     for read in (_costs, _values, _short):
         one, why = _told(read, before)
         other, why_after = _told(read, after)
-        for what, unit in dict.fromkeys((*one, *other)):
-            yield Effect(what, unit, one.get((what, unit)), other.get((what, unit)), why_after or why)
+        for named in dict.fromkeys((*one, *other)):
+            without, along = one.get(named, NOTHING), other.get(named, NOTHING)
+            told = along if without.value is None else without
+            yield Effect(*named, without.value, along.value, why_after or why, told.low, told.high)
 
 
-Read = dict[tuple[str, str], float]
+@dataclass(frozen=True)
+class Result:
+    """One result with its 80 % range; None where there is none."""
+
+    value: float | None
+    low: float | None = None
+    high: float | None = None
+
+
+NOTHING: Final = Result(None)
+Read = dict[tuple[str, str], Result]
 
 
 def _told(read: Callable[[Study], Read], study: Study) -> tuple[Read, str]:
@@ -106,7 +124,9 @@ def _told(read: Callable[[Study], Read], study: Study) -> tuple[Read, str]:
 def _costs(study: Study) -> Read:
     cost = chain.cost(study)
     return {
-        (f"cost per landing of {each.brake_type}", cost.currency): each.cost_per_landing
+        (f"cost per landing of {each.brake_type}", cost.currency): Result(
+            each.cost_per_landing, each.low, each.high
+        )
         for each in cost.types
     }
 
@@ -116,11 +136,12 @@ def _values(study: Study) -> Read:
     for pair in pairs_of(study.runs, study.assumptions):
         if pair.priced:
             brief = chain.briefing(study, from_type=pair.from_type, to_type=pair.to_type)
-            found[f"net present value of {pair.to_type} for {pair.from_type}", brief.currency] = brief.npv
+            what = f"net present value of {pair.to_type} for {pair.from_type}"
+            found[what, brief.currency] = Result(brief.npv, brief.npv_p10, brief.npv_p90)
     return found
 
 
 def _short(study: Study) -> Read:
     months = chain.spares(study, months=MONTHS)
     short = [each.short for each in months if each.short is not None]
-    return {("brakes short, worst month of any base", "brakes"): max(short)} if short else {}
+    return {("brakes short, worst month of any base", "brakes"): Result(max(short))} if short else {}

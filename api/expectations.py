@@ -37,12 +37,17 @@ class Expected:
 
 def expected_of(pins: BrakePins) -> Expected | None:
     """Return the law of the next governing reading; None where not even the length of a new pin is known."""
-    state = _state(pins)
-    if state is None:
+    now = state_before(pins)
+    if now is None:
         return None
-    *before, ahead = (_step(pins, each) for each in pins.steps)
-    now = carried_on(state, before)
-    return Expected(law_of_reading(now, replace(ahead, resolution_mm=GAUGE_MM)), now.measurement_sd)
+    ahead = replace(step_of(pins, pins.steps[-1]), resolution_mm=GAUGE_MM)
+    return Expected(law_of_reading(now, ahead), now.measurement_sd)
+
+
+def state_before(pins: BrakePins) -> PinState | None:
+    """Return what is known of the governing pin after the last record before the day; None as in `expected_of`."""
+    state = _state(pins)
+    return None if state is None else carried_on(state, [step_of(pins, each) for each in pins.steps[:-1]])
 
 
 def laws_of(pins: BrakePins, own: Expected) -> tuple[PinLaw, ...]:
@@ -92,7 +97,8 @@ def _state(pins: BrakePins) -> PinState | None:
     return state_at_start(prior, pins.start_mm, pins.new_pin_mm)
 
 
-def _step(pins: BrakePins, since: Since) -> Step:
+def step_of(pins: BrakePins, since: Since) -> Step:
+    """Landings and what came after them, as the wear model takes them."""
     read, shim = since.reading, since.reshim
     left_nm = scale_of(pins, read.convention).left_nm(read.pin_nm) if read else math.nan
     return Step(

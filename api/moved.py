@@ -18,7 +18,11 @@ LANDINGS_TOLD = 0.5
 
 @dataclass(frozen=True)
 class Moved:
-    """One brake whose middle forecast moved; None where there was or is no forecast."""
+    """
+    One brake whose middle forecast moved; None where there was or is no forecast.
+
+    `landings_low` and `landings_high` are P10 and P90 of the forecast after, else before: landings are rounded by them.
+    """
 
     serial: str
     brake_type: str
@@ -28,6 +32,8 @@ class Moved:
     landings_after: float | None
     date_before: dt.date | None
     date_after: dt.date | None
+    landings_low: float | None = None
+    landings_high: float | None = None
 
     @property
     def landings(self) -> float | None:
@@ -94,12 +100,15 @@ def _by_place(forecasts: Sequence[ChangeOut]) -> dict[Place, ChangeOut]:
 
 
 def _moved(place: Place, one: ChangeOut | None, other: ChangeOut | None) -> Moved:
+    ranged = next((each for each in (other, one) if each and each.landings_p50 is not None), None)
     return Moved(
         *place,
         landings_before=one.landings_p50 if one else None,
         landings_after=other.landings_p50 if other else None,
         date_before=one.date_p50 if one else None,
         date_after=other.date_p50 if other else None,
+        landings_low=ranged.landings_p10 if ranged else None,
+        landings_high=ranged.landings_p90 if ranged else None,
     )
 
 

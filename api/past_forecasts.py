@@ -4,7 +4,7 @@ import datetime as dt
 import json
 import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from pydantic import TypeAdapter
@@ -20,6 +20,7 @@ from db.session import Session, reading
 from db.studies import KeptDay, kept_days, kept_results
 from lifecycle.backtest import NOMINAL, Score, Then, backtest, origins_for
 from lifecycle.issued import Issued, IssuedScore, score_issued
+from lifecycle.issued_looks import NO_LOOKS, IssuedLook, LooksScore, score_issued_looks
 from lifecycle.issued_spares import IssuedSpares, SparesScore, score_issued_spares
 from lifecycle.observations import Records
 from lifecycle.study import Study, open_study
@@ -48,6 +49,7 @@ class Shown:
     on: dt.date | None = None
     own: bool = False
     spares: SparesScore = NO_SPARES
+    looks: LooksScore = NO_LOOKS
 
 
 def score_of(engine: Engine, study: Study, origins: int = ORIGINS) -> Score:
@@ -55,7 +57,7 @@ def score_of(engine: Engine, study: Study, origins: int = ORIGINS) -> Score:
     with Session(reading(engine)) as session:
         point = known_by(session, study.known_on)
         kept = kept_score(session, study.number, origins) if study.number else None
-        issued = score_issued(study, list(_issued(session, study, point.seq)))
+        issued = score_issued(study, _shown_before(session, study, point.seq).changeouts)
         if kept is not None:
             return replace(_read(kept), issued=issued)
         made = backtest(
@@ -72,13 +74,15 @@ def shown_score(engine: Engine, study: Study) -> Shown:
     """The score as far as it costs no study: forecasts shown are scored, those made again are read where kept."""
     with Session(reading(engine)) as session:
         seq = known_by(session, study.known_on).seq
-        issued = score_issued(study, list(_issued(session, study, seq)))
-        spares = score_issued_spares(study, _issued_spares(session, study, seq))
+        before = _shown_before(session, study, seq)
+        issued = score_issued(study, before.changeouts)
+        spares = score_issued_spares(study, before.spares)
+        looks = score_issued_looks(study, before.looks)
         kept = last_score(session, study.number, on=study.on, seq=seq)
         if kept is None:
-            return Shown(issued, spares=spares)
+            return Shown(issued, spares=spares, looks=looks)
         own = kept.number == study.number
-        return Shown(issued, replace(_read(kept), issued=issued), kept.number, kept.on, own, spares)
+        return Shown(issued, replace(_read(kept), issued=issued), kept.number, kept.on, own, spares, looks)
 
 
 def _packed(made: Score, study: Study, origins: int, seq: int) -> KeptScore:
@@ -112,21 +116,44 @@ def _tells_wear(records: Records) -> bool:
     return not any(frame.empty for frame in needed)
 
 
-def _issued(session: Session, study: Study, seq: int) -> Iterator[Issued]:
-    """Forecasts shown on past days: the last study kept of a day, of evenly chosen days where there are many."""
+@dataclass(frozen=True)
+class _ShownBefore:
+    """What studies kept on past days had shown."""
+
+    changeouts: list[Issued] = field(default_factory=list)
+    spares: list[IssuedSpares] = field(default_factory=list)
+    looks: list[IssuedLook] = field(default_factory=list)
+
+
+def _shown_before(session: Session, study: Study, seq: int) -> _ShownBefore:
+    """Of each past day the study kept last, of evenly chosen days where there are many."""
+    before = _ShownBefore()
     for number, on, told in _told(session, study, seq):
-        for row in told["changeouts"]:
-            days = [row[name] for name in ("date_p10", "date_p50", "date_p90")]
-            if row["kind"] != "observed" and None not in days:
-                yield Issued(number, on, row["serial"], row["brake_type"], *map(dt.date.fromisoformat, days))
+        before.changeouts.extend(_changeouts(number, on, told))
+        before.spares.extend(_spares(on, told))
+        before.looks.extend(_looks(on, told))
+    return before
 
 
-def _issued_spares(session: Session, study: Study, seq: int) -> Iterator[IssuedSpares]:
-    """Spares shown on past days; studies kept before these were have none."""
-    for _, on, told in _told(session, study, seq):
-        for row in told.get("spares", ()):
-            month = dt.date.fromisoformat(row["month"])
-            yield IssuedSpares(on, row["base"], row["brake_type"], month, row["p50"], row["p90"])
+def _changeouts(number: str, on: dt.date, told: dict[str, Any]) -> Iterator[Issued]:
+    for row in told["changeouts"]:
+        days = [row[name] for name in ("date_p10", "date_p50", "date_p90")]
+        if row["kind"] != "observed" and None not in days:
+            yield Issued(number, on, row["serial"], row["brake_type"], *map(dt.date.fromisoformat, days))
+
+
+def _spares(on: dt.date, told: dict[str, Any]) -> Iterator[IssuedSpares]:
+    """Spares shown; studies kept before these were have none, nor latest days for a reading."""
+    for row in told.get("spares", ()):
+        month = dt.date.fromisoformat(row["month"])
+        yield IssuedSpares(on, row["base"], row["brake_type"], month, row["p50"], row["p90"])
+
+
+def _looks(on: dt.date, told: dict[str, Any]) -> Iterator[IssuedLook]:
+    for row in told.get("readings", ()):
+        if row["latest_on"] is not None:
+            latest_on = dt.date.fromisoformat(row["latest_on"])
+            yield IssuedLook(on, row["serial"], row["brake_type"], row["level"], latest_on)
 
 
 def _told(session: Session, study: Study, seq: int) -> Iterator[tuple[str, dt.date, dict[str, Any]]]:

@@ -48,8 +48,20 @@ def passages(runs: Runs, fit: FleetFit) -> pd.DataFrame:
     return table.set_index(RUN)
 
 
-def _read(runs: Runs, fit: FleetFit) -> pd.DataFrame:
-    """Readings in the rate, in order, with their distance from the limit."""
+def readings_in_the_rate(runs: Runs, fit: FleetFit) -> pd.DataFrame:
+    """
+    Readings that the records can explain.
+
+    Parameters
+    ----------
+    runs, fit : Runs, FleetFit
+        By the latest records.
+
+    Returns
+    -------
+    DataFrame
+        Rows of `Runs.readings` in the order of their landings, with ``above``, their distance from the limit, mm.
+    """
     gated = fit.gated.loc[~fit.gated["reopened"].astype(bool), "record"]
     read = runs.readings[runs.readings["usable"] & ~runs.readings["record"].isin(gated)]
     limit = read["run"].map(runs.runs["limit_mm"])
@@ -57,7 +69,7 @@ def _read(runs: Runs, fit: FleetFit) -> pd.DataFrame:
 
 
 def _first_low(runs: Runs, fit: FleetFit) -> pd.DataFrame:
-    read = _read(runs, fit)
+    read = readings_in_the_rate(runs, fit)
     before = read.groupby("run")[["landings", "above", "day"]].shift(1)
     low = read[read["at_or_below"]].drop_duplicates("run")
     before = before.loc[low.index].set_axis(low["run"])
@@ -72,7 +84,7 @@ def _first_low(runs: Runs, fit: FleetFit) -> pd.DataFrame:
 
 def _rest_of_worn(runs: Runs, fit: FleetFit) -> pd.DataFrame:
     frame = runs.runs[runs.runs["end_reason"] == "worn"]
-    last = _read(runs, fit).groupby("run").tail(1).set_index("run").reindex(frame.index)
+    last = readings_in_the_rate(runs, fit).groupby("run").tail(1).set_index("run").reindex(frame.index)
     rate = fit.posterior["rate_mm"].reindex(frame.index)
     at = last["landings"] + (last["above"] / rate).where(rate > 0).clip(lower=0)
     return pd.DataFrame({"at": at.clip(lower=frame["landings"]), "day": frame["ended_on"]})
@@ -103,7 +115,7 @@ def next_readings(runs: Runs, fit: FleetFit, after: pd.Timestamp) -> pd.DataFram
     DataFrame, one row a run that was read after it
         Index (brake, run number). ``landings`` (of the run), ``wear_mm``, ``segment``, ``day``.
     """
-    read = _read(runs, fit)
+    read = readings_in_the_rate(runs, fit)
     first = read[read["day"] > after].drop_duplicates("run").set_index("run")
     keys = runs.runs.loc[first.index, ["brake", "run"]].set_axis(RUN, axis="columns")
     return first[["landings", "wear_mm", "segment", "day"]].join(keys).set_index(RUN)

@@ -8,7 +8,7 @@ Gneiting and Raftery 2007, Strictly Proper Scoring Rules, Prediction, and Estima
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 Floats = npt.NDArray[np.float64]
 
@@ -135,3 +135,27 @@ def pit_shares(pit: npt.ArrayLike, *, bins: int = 10) -> tuple[float, ...]:
     """
     counts, _ = np.histogram(np.asarray(pit), bins=bins, range=(0.0, 1.0))
     return tuple(float(share) for share in counts / counts.sum())
+
+
+def wilson(events: int, trials: int) -> tuple[float, float]:
+    """
+    80 % interval of a share by Wilson's score, which holds where nothing or everything happened too.
+
+    Parameters
+    ----------
+    events, trials : int
+        How often it happened, of how many, 1 or more.
+
+    Returns
+    -------
+    tuple of float
+        Low and high, from 0 to 1.
+
+    References
+    ----------
+    E. B. Wilson, J. Am. Stat. Assoc. 22, 1927, 209-212 (recalled).
+    """
+    z2, share = float(ndtri(0.9)) ** 2, events / trials
+    middle = (share + z2 / (2 * trials)) / (1 + z2 / trials)
+    half = np.sqrt(z2 * (share * (1 - share) + z2 / (4 * trials)) / trials) / (1 + z2 / trials)
+    return max(float(middle - half), 0.0), min(float(middle + half), 1.0)

@@ -16,6 +16,7 @@ from api.errors import Problem, problem_of
 from api.event_words import NoticeTold, told_notices
 from api.figures.plan import Plan, plan_of
 from api.forms import day_typed
+from api.limit_ahead import LimitAhead, limits_ahead
 from api.pages.frame import Frame, render
 from api.pages.navigation import PIN_READINGS
 from api.pin_check import REASONS
@@ -75,7 +76,11 @@ class ChoicePage:
 
 @dataclass(frozen=True)
 class PinsPage:
-    """What pins.html receives; `notices` by place on the sheet, `problem` is any other reason why nothing was saved."""
+    """
+    What pins.html receives; `problem` is any other reason why nothing was saved.
+
+    `notices` and, once saved, `ahead` go by place on the sheet.
+    """
 
     frame: Frame
     answer: str
@@ -92,6 +97,7 @@ class PinsPage:
     conventions: tuple[str, ...]
     draft: str
     posted: bool
+    ahead: Mapping[int, LimitAhead]
 
 
 @router.get(PIN_READINGS.path)
@@ -222,6 +228,7 @@ def _sheet_answer(session: Session, basis: WearBasis, form: Mapping[str, str], s
         conventions=CONVENTIONS,
         draft=f"pins {basis.registration} {basis.on}",
         posted=stage.posted,
+        ahead=limits_ahead(basis) if stage.posted else {},
     )
     refused = stage.problem.status if stage.problem else 422
     return render("pins.html", page, status=refused if stage.sent else 200)

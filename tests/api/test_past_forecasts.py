@@ -6,6 +6,7 @@ import shutil
 import zlib
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 from sqlalchemy import delete, func, select
 
@@ -21,6 +22,9 @@ from db.records.scores import KeptScore
 from db.scores import keep_score
 from db.session import Session, open_engine
 from db.studies import keep
+from lifecycle import issued_looks
+from lifecycle.came import passages
+from lifecycle.issued_looks import NO_LOOKS, IssuedLook, score_issued_looks
 from lifecycle.issued_spares import IssuedSpares, SparesScore, score_issued_spares
 from lifecycle.study import next_looks, spares
 from tests.api.shown_fleet import LAST
@@ -164,6 +168,7 @@ def test_the_page_offers_to_forecast_again_and_then_shows_what_came(ledger, made
     assert "1 of 2" in first
     assert "Forecast again from 4 past days" in first
     assert "The misses, as shown" in first
+    assert "Latest days for a reading are kept as shown; none has passed yet." in first
     again = rendered(study, request, Shown(made.issued, made, study.number, study.on, own=True))
     assert "Made again from 1" in again
     assert "Forecast again from 4 past days" not in again
@@ -214,3 +219,44 @@ def test_spares_as_shown_are_scored_by_the_removals_of_months_that_have_ended(le
     assert both.pinball_p90 == pytest.approx((0.1 * 1 + 0.1 * 2) / 2)
     ahead = [shown(5, 0.0, 0.0), shown(1, 0.0, 0.0, on=dt.date(2026, 1, 1))]
     assert score_issued_spares(study, ahead) == SparesScore(0, 0)
+
+
+def test_latest_days_for_a_reading_are_scored_by_whether_the_limit_had_been_passed_by_then(ledger):
+    """By what the brake's readings say of its limit; nothing is known where nobody has read it since."""
+    study = study_of(ledger)
+    passed = passages(study.runs, study.fit)["passed_on"].dropna()
+    read = study.runs.readings.groupby("run")["day"].max().dt.date
+    runs = study.runs.runs.reset_index(names="at").set_index(["serial", "brake_type"])
+    last = read[runs.loc[("S-3", "S-100"), "at"]]
+
+    def shown(on, latest_on, serial="S-3"):
+        return IssuedLook(on, serial, "S-100", 0.05, latest_on)
+
+    day = dt.timedelta(days=1)
+    in_time = shown(last - 20 * day, last - 5 * day)
+    assert passed.empty
+    one = score_issued_looks(study, [in_time, replace(in_time, latest_on=last)])
+    assert (one.days, one.passed, one.level, one.open) == (1, 0, 0.05, 0)
+    assert one.share_low == 0.0 < one.share_high < 1.0
+    unread = shown(last, last + day)
+    assert score_issued_looks(study, [unread]) == replace(NO_LOOKS, open=1)
+    ahead = [shown(last - day, study.on + day), shown(last, last), shown(last - day, last, serial="NOBODY")]
+    assert score_issued_looks(study, ahead) == NO_LOOKS
+
+
+def test_a_limit_passed_before_the_latest_day_counts_against_it(ledger, monkeypatch):
+    study = study_of(ledger)
+    runs = study.runs.runs
+    found = passages(study.runs, study.fit)
+    own = runs.index[(runs["serial"] == "S-3") & (runs["brake_type"] == "S-100")][0]
+    passed_on = pd.Timestamp(LAST - dt.timedelta(days=30))
+    dated = found["passed_on"].where(found.index != (runs["brake"][own], runs["run"][own]), passed_on)
+    monkeypatch.setattr(issued_looks, "passages", lambda *_: found.assign(passed_on=dated))
+    shown = [
+        IssuedLook(LAST - dt.timedelta(days=60), "S-3", "S-100", 0.05, LAST - dt.timedelta(days=ago))
+        for ago in (29, 31)
+    ]
+    assert [score_issued_looks(study, [each]).passed for each in shown] == [1, 0]
+    off_before = found.assign(passed_on=dated, passed_at=found["until"] + 1.0)
+    monkeypatch.setattr(issued_looks, "passages", lambda *_: off_before)
+    assert score_issued_looks(study, shown[:1]).passed == 0, "taken off as worn before its limit"

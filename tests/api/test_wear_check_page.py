@@ -1,6 +1,7 @@
 """The wear check by forms alone: asked once, saved once, held with its reason, kept within the bases of a person."""
 
 import datetime as dt
+import re
 import uuid
 
 import pytest
@@ -11,6 +12,7 @@ from api.app import make_app
 from api.caller import form_token_of
 from api.callers import PLAIN_COOKIE
 from api.settings import Settings
+from api.studies import ask
 from db.entry.issuing import issue_wear_check
 from db.entry.sheets import SheetAsked, issue_sheet
 from db.entry_quality import drawn
@@ -24,6 +26,7 @@ from db.session import Session, open_engine
 from db.sessions import begin_session
 from db.sheet_code import SYMBOLS, with_check
 from db.sheets import sheet_by_code
+from db.wear_states import wear_study
 from tests.api.shown_fleet import make_shown_fleet
 from tests.api.test_pages import LIMIT_WORDS, text_of
 
@@ -224,3 +227,16 @@ def test_a_wear_check_is_typed_a_second_time_and_compared_pin_by_pin(clients, dr
     assert "6.8" in told
     assert "8.6 mm" in told
     assert "9.4 mm" not in told
+
+
+def test_once_saved_the_landings_left_are_told_with_the_figures_of_the_last_study(clients):
+    ask(clients["engine"], on=None, known_on=None, seed=1)
+    with Session(clients["engine"]) as session:
+        study = wear_study(session)
+    answer = send(clients["ann"], day="2026-05-31", **{"pin-2-0": "7.3", "occasion": "left"})
+    told = text_of(clients["ann"].get(answer.headers["location"]))
+    found = re.findall(r"By this reading the limit is (.+?) braked landings ahead \(8 in 10\)", told)
+    assert len(found) == 1, "not for the brakes that were not read, nor for the one at its limit"
+    assert f"figures of study {study}." in told
+    again = text_of(clients["ann"].get("/pin-readings?aircraft=ZZ-A&day=2026-05-31"))
+    assert "By this reading" not in again

@@ -1,6 +1,7 @@
 """The law of the next reading: against the wear fit itself, on good readings, and where nothing is known."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,6 +15,8 @@ from lifecycle.expected import (
     state_at_start,
     states_of,
 )
+from lifecycle.installed import law_of
+from lifecycle.left_now import landings_left
 from lifecycle.plausible import LOOK_AGAIN, Typed, judge
 from lifecycle.wear import fit_fleet, prior_rate, refresh
 from tests.lifecycle.checked_fleet import NEW_MM, next_readings, pin_state, with_days
@@ -53,6 +56,12 @@ def test_a_reading_carried_on_gives_what_the_fit_refreshed_gives():
         assert now.rate_mm == pytest.approx(post["rate_mm"][number], rel=0.01)
         assert now.rate_var == pytest.approx(post["rate_var"][number], rel=0.05)
         assert now.left_var == pytest.approx(post["wear_var"][number], rel=0.05)
+        left, told = landings_left(now, 10.0), post.iloc[[number]]
+        at_limit = pd.DataFrame({"limit_wear_mm": [NEW_MM - 10.0], "flown": [0.0]}, index=told.index)
+        law = law_of(at_limit, told)
+        assert [left.p10, left.p50, left.p90] == pytest.approx(
+            law.landings(np.array([[0.1], [0.5], [0.9]]))[:, 0].tolist(), rel=0.02
+        )
 
 
 def test_a_brake_never_read_is_expected_by_its_type():

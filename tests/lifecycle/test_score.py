@@ -6,6 +6,7 @@ import scoringrules
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
+from statsmodels.stats.proportion import proportion_confint
 
 from lifecycle import score
 
@@ -68,3 +69,10 @@ def test_shares_of_calibrated_probabilities_are_even():
     assert sum(shares) == pytest.approx(1)
     np.testing.assert_allclose(shares, 0.1, atol=0.006)
     assert score.pit_shares([0.0, 1.0, 0.55]) == pytest.approx((1 / 3, 0, 0, 0, 0, 1 / 3, 0, 0, 0, 1 / 3))
+
+
+@pytest.mark.parametrize(("events", "trials"), [(0, 7), (3, 120), (9, 9)])
+def test_range_of_a_share_is_the_library_s(events, trials):
+    """Reference: statsmodels."""
+    theirs = proportion_confint(events, trials, alpha=0.2, method="wilson")
+    assert score.wilson(events, trials) == pytest.approx(theirs, abs=1e-12)
