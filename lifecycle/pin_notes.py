@@ -37,7 +37,7 @@ def never_read(
     np.logical_or.at(seen[:, : lengths.shape[1]], run, np.isfinite(lengths))
     text = np.full(len(pins), "", dtype=object)
     for number in np.flatnonzero(seen.any(axis=1) & (seen.sum(axis=1) < pins)):
-        left = [pin_letter(pin + 1) for pin in np.flatnonzero(~seen[number, : int(pins[number])])]
+        left = [pin_letter(int(pin) + 1) for pin in np.flatnonzero(~seen[number, : int(pins[number])])]
         text[number] = (
             f"pin {' and '.join(left)} never read in this run: a shorter one would be due sooner; read all pins"
         )
