@@ -1,7 +1,8 @@
 """The whole chain: records as known on a day, and an assumption set, to runs, fit, flying, and every result."""
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from lifecycle.guarantee import Refund, refund_of_cost
 from lifecycle.installed import installed_brakes
 from lifecycle.next_look import NextLook, latest_looks, level_for
 from lifecycle.observations import Records
+from lifecycle.once import once
 from lifecycle.past import run_states
 from lifecycle.reliability import Removals, removal_rates
 from lifecycle.retrofit import Briefing, brief_retrofit
@@ -48,6 +50,8 @@ class Study:
         What the records say of wear and of flying.
     ledger_head : str
         Hash of the ledger's log that the records come from; "" if they come from no ledger.
+    told : dict
+        Results that were asked of it, by their questions; see `once.once`.
     """
 
     number: str
@@ -60,6 +64,7 @@ class Study:
     fit: FleetFit
     flying: Flying
     ledger_head: str = ""
+    told: dict[object, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
 
 def open_study(  # noqa: PLR0913 - all that a study depends on
@@ -115,6 +120,7 @@ def open_study(  # noqa: PLR0913 - all that a study depends on
     )
 
 
+@once
 def refit(study: Study, *, brakes: bool = False, drivers: bool = False) -> Refit:
     """
     Estimated wear of every brake type, and of every run where asked.
@@ -157,14 +163,13 @@ def _brake_rates(study: Study) -> tuple[BrakeRate, ...]:
     return tuple(BrakeRate(*row) for row in rows)
 
 
+@once
 def changeouts(study: Study, base: str = "", risk: float = 0.1) -> tuple[ChangeOut, ...]:
     """
     When each installed brake reaches its limit; see `forecast.forecast_changeouts`.
 
     Parameters
     ----------
-    study : Study
-        The study.
     base : str
         Only brakes at this base; "" for all.
     risk : float
@@ -195,6 +200,7 @@ def _refuse_unknown(study: Study, base: str) -> None:
         )
 
 
+@once
 def spares(study: Study, months: int = 24, level: float = 0.9, base: str = "") -> tuple[SparesMonth, ...]:
     """
     Brakes needed by base, type and month; see `spares.forecast_spares`.
@@ -234,6 +240,7 @@ def spares(study: Study, months: int = 24, level: float = 0.9, base: str = "") -
     return tuple(month for month in found if base in ("", month.base))
 
 
+@once
 def dragging(study: Study, base: str = "") -> tuple[DraggingBrake, ...]:
     """
     Installed brakes of a base (all: "") that wear faster or slower than their own past.
@@ -247,6 +254,7 @@ def dragging(study: Study, base: str = "") -> tuple[DraggingBrake, ...]:
     return dragging_brakes(study.runs, study.fit, base=base)
 
 
+@once
 def diagnosis(study: Study, brake_type: str = "") -> tuple[TypeDiagnosis, ...]:
     """
     Whether the wear model fits the records of a brake type (all: "").
@@ -259,6 +267,7 @@ def diagnosis(study: Study, brake_type: str = "") -> tuple[TypeDiagnosis, ...]:
     return diagnose(study.runs, study.fit, brake_type)
 
 
+@once
 def next_looks(study: Study, base: str = "", level: float | None = None) -> tuple[NextLook, ...]:
     """
     The latest day for the next reading of each installed brake of a base (all: "").
@@ -287,6 +296,7 @@ def next_looks(study: Study, base: str = "", level: float | None = None) -> tupl
     return latest_looks(installed, study.flying, study.on, np.array(assumed) if level is None else level)
 
 
+@once
 def removals(study: Study) -> Removals:
     """
     How often brakes come off, by type and cause.
@@ -300,14 +310,10 @@ def removals(study: Study) -> Removals:
     return removal_rates(watched, fit_causes(watched))
 
 
+@once
 def cost(study: Study) -> CostPerLanding:
     """
     Cost per braked landing of every brake type; see `cost.cost_per_landing`.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
 
     Returns
     -------
@@ -317,16 +323,10 @@ def cost(study: Study) -> CostPerLanding:
     return cost_per_landing(study.runs, study.fit, study.records, study.assumptions, on=study.on)
 
 
+@once
 def briefing(study: Study, from_type: str, to_type: str) -> Briefing:
     """
     Whether one brake type should replace another; see `retrofit.brief_retrofit`.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    from_type, to_type : str
-        Brake types.
 
     Returns
     -------
