@@ -31,6 +31,8 @@ MONTHS_KEPT: Final = 6
 SPARES_KEPT: Final = ("base", "brake_type", "month", "p50", "p90")
 READINGS_KEPT: Final = ("serial", "brake_type", "level", "latest_on")
 _held: OrderedDict[tuple[str, str], Study] = OrderedDict()
+LAST_DAYS: Final = 64
+_last_days: dict[tuple[str, str, Known], dt.date | None] = {}
 _lock = threading.Lock()
 _making = threading.Lock()
 
@@ -74,11 +76,20 @@ def _asked(
         known = known_by(session, known_on)
         if known_seq is not None:
             known = Known(known_seq, known.day)
-        day = on or last_effective_day(session, known)
+        head = hash_at(session, known.seq)
+        day = on or _last_day(session, (str(engine.url), head, known))
         if day is None:
             raise LedgerError("the ledger holds no landings and no readings yet; import some records first")
-        head = hash_at(session, known.seq)
     return _Asked(known, day, head, (str(engine.url), _number(head, day, known, seed)))
+
+
+def _last_day(session: Session, point: tuple[str, str, Known]) -> dt.date | None:
+    """What was known at a point never changes, so its last day is looked up once."""
+    day = _last_days.get(point) or last_effective_day(session, point[2])
+    if len(_last_days) >= LAST_DAYS:
+        _last_days.clear()
+    _last_days[point] = day
+    return day
 
 
 def _made(engine: Engine, asked: _Asked, *, seed: int) -> Study:

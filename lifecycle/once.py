@@ -40,7 +40,7 @@ def once(work: Callable[Concatenate[Keeper, Asked], Result]) -> Callable[Concate
 
     @wraps(work)
     def asked(of: Keeper, /, *question: Asked.args, **named: Asked.kwargs) -> Result:
-        key = (work.__name__, question, tuple(sorted(named.items())))
+        key = (work, question, tuple(sorted(named.items())))
         kept = of.told.get(key, MISSING)
         if kept is MISSING:
             kept = work(of, *question, **named)

@@ -21,6 +21,7 @@ from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from lifecycle import study as chain
 from lifecycle.cover import StockCover, stock_cover
+from lifecycle.once import once
 from lifecycle.shelf import ON_THE_SHELF, Shelf, count_shelf
 from lifecycle.spares import SparesMonth
 from lifecycle.study import Study
@@ -186,19 +187,27 @@ def spares(request: Request, study: AskedStudy, form: AskedForm, asked: AskedQue
 
 def pipeline_of(study: Study, rows: Sequence[Row]) -> tuple[Shelf, ...]:
     """What stands on each shelf, is on order and in the shop, where stock was ever counted."""
-    found = (
-        count_shelf(study.records, study.assumptions, base=row.base, brake_type=row.brake_type, on=study.on)
-        for row in rows
-    )
+    found = (shelf_of(study, row.base, row.brake_type) for row in rows)
     return tuple(shelf for shelf in found if shelf is not None)
+
+
+@once
+def shelf_of(study: Study, base: str, brake_type: str) -> Shelf | None:
+    """What is there of a type at a base; None where stock was never counted."""
+    return count_shelf(study.records, study.assumptions, base=base, brake_type=brake_type, on=study.on)
+
+
+@once
+def covers_of(study: Study) -> tuple[StockCover, ...]:
+    """Stock against fill rate everywhere."""
+    return stock_cover(study.runs, study.fit, study.flying, study.records, study.assumptions, on=study.on)
 
 
 def cover_of(study: Study, base: str) -> tuple[CoverLine, ...]:
     """Stock against fill rate of one base or of all."""
-    found = stock_cover(study.runs, study.fit, study.flying, study.records, study.assumptions, on=study.on)
     return tuple(
         CoverLine(each, tuple((name, _least(each, float(share))) for share, name in LEVELS.items()))
-        for each in found
+        for each in covers_of(study)
         if base in ("", each.base)
     )
 
