@@ -96,7 +96,8 @@ def _warnings(state: RunPosterior, judged: Gated, drift: Drift, readings: Readin
     for run in np.flatnonzero(out + again + lost + copied + np.abs(drift.sign)):
         found = []
         if out[run]:
-            found.append(f"{out[run]} reading(s) far from the path: kept out of the rate")
+            many = "reading" if out[run] == 1 else "readings"
+            found.append(f"{out[run]} {many} far from the path: kept out of the rate")
         if again[run]:
             found.append("two readings in a row off the path: wear taken anew from there; ask what happened")
         if copied[run]:

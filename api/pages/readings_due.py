@@ -71,6 +71,14 @@ class BrakeLine:
 
 
 @dataclass(frozen=True)
+class SameDay:
+    """Further positions of an aircraft that have one day in common."""
+
+    positions: tuple[str, ...]
+    day: str
+
+
+@dataclass(frozen=True)
 class AircraftLine:
     """One aircraft: the earliest of its brakes' days, the brake that makes it, and the others."""
 
@@ -78,7 +86,7 @@ class AircraftLine:
     base: str
     latest_on: dt.date | None
     first: BrakeLine
-    others: tuple[BrakeLine, ...]
+    others: tuple[SameDay, ...]
 
 
 @dataclass(frozen=True)
@@ -137,7 +145,11 @@ def lines_of(frame: Frame, looks: Sequence[NextLook], on: dt.date) -> tuple[Airc
     for registration, group in groupby(looks, key=lambda each: each.registration):
         own = [_line(frame, on, each) for each in group]
         look = own[0].look
-        made.append(AircraftLine(registration, look.base, look.aircraft_latest_on, own[0], tuple(own[1:])))
+        others = tuple(
+            SameDay(tuple(each.look.position for each in alike), day)
+            for day, alike in groupby(own[1:], key=lambda each: each.day)
+        )
+        made.append(AircraftLine(registration, look.base, look.aircraft_latest_on, own[0], others))
     return tuple(made)
 
 
