@@ -30,7 +30,7 @@ from tests.servers import postgresql
 OPTIONS = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c max_connections=80"
 NUMBERS = itertools.count()
 # The normal run stays quick; `--hypothesis-profile thorough` draws as many as the library would.
-settings.register_profile("quick", max_examples=25, deadline=None)
+settings.register_profile("quick", max_examples=15, deadline=None)
 settings.register_profile("thorough", max_examples=200, deadline=None)
 settings.load_profile("quick")
 Copies = Callable[[str], contextlib.AbstractContextManager[str]]

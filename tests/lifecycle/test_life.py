@@ -56,9 +56,9 @@ def simulated_landings(rng, *, brakes, remaining_mm, rate, rate_sd, path_sd, sta
 @pytest.mark.parametrize(
     "case",
     [
-        {"remaining_mm": 20.0, "gap": 50.0, "flown": 0.0},
+        pytest.param({"remaining_mm": 20.0, "gap": 50.0, "flown": 0.0}, marks=pytest.mark.long),
         {"remaining_mm": 20.0, "gap": 50.0, "flown": 620.0},
-        {"remaining_mm": 1.5, "gap": 0.0, "flown": 0.0},
+        pytest.param({"remaining_mm": 1.5, "gap": 0.0, "flown": 0.0}, marks=pytest.mark.long),
         {"remaining_mm": 0.2, "gap": 30.0, "flown": 5.0},
     ],
 )
