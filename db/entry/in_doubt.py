@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Mapping
 
-from sqlalchemy import delete, insert, or_, select
+from sqlalchemy import delete, func, insert, or_, select
 from sqlalchemy.orm import Session
 
 from db.base import table_of
@@ -52,12 +52,15 @@ def _brakes(session: Session, found: Recorded) -> set[int]:
 
 
 def _on_aircraft(session: Session, landing: int) -> set[int]:
+    last = func.coalesce(Landing.to_day, Landing.day)
+    # Most versions tell of the same days on the same aircraft.
+    spans = select(Landing.aircraft, Landing.day, last).where(Landing.fact == landing).distinct()
     brakes: set[int] = set()
-    for row in session.scalars(select(Landing).where(Landing.fact == landing)):
+    for aircraft, first_on, last_on in session.execute(spans).all():
         there = select(Occupancy.brake).where(
-            among(Occupancy.aircraft, [row.aircraft]),
-            Occupancy.from_on <= (row.to_day or row.day),
-            or_(Occupancy.to_on.is_(None), Occupancy.to_on >= row.day),
+            among(Occupancy.aircraft, [aircraft]),
+            Occupancy.from_on <= last_on,
+            or_(Occupancy.to_on.is_(None), Occupancy.to_on >= first_on),
         )
         brakes |= set(session.scalars(there))
     return brakes
