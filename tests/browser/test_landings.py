@@ -226,6 +226,7 @@ def test_a_count_of_the_past_is_corrected_with_its_reason(on_device, service, da
     page.wait_for_url("**#moved")
     page.wait_for_selector("#moved:not(:has([data-asked]))")
     assert "No middle forecast moved" in page.locator("#moved").inner_text()
+    assert Axe().run(page).response["violations"] == []
     assert "Version 2, corrected by cle: read again from the sheet." in page.locator(".answer").inner_text()
     assert on_record(service, day) == {CRAFT[0]: 5}
 
