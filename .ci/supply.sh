@@ -15,7 +15,7 @@ secrets() {
     # A copy, because line numbers that moved are written back (status 3); new secrets are status 1.
     local known; known=$(mktemp)
     cp .ci/secrets.json "$known"
-    git ls-files -z -- . ':!.ci/lock.txt' | xargs -0 "$bin/detect-secrets-hook" --baseline "$known"
+    git ls-files -z -- . ':!.ci/lock.txt' ':!.ci/secrets.json' | xargs -0 "$bin/detect-secrets-hook" --baseline "$known"
     local status=$?
     rm -f "$known"
     [ "$status" -eq 0 ] || [ "$status" -eq 3 ]
