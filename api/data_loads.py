@@ -25,6 +25,7 @@ from api.writes import Answer, write
 from db.entry.uploads import drop_upload
 from db.errors import RowError, RowsRefusedError
 from db.loaded import LoadMade, loads_before
+from db.lookup import LAST_NUMBER
 from db.session import reading
 from db.uploaded import Uploaded, upload_of
 
@@ -82,7 +83,9 @@ def bring_in(
 
 
 @router.get("/loads", dependencies=[need("records.load")])
-def loads(request: Request, person: LetIn, before: Annotated[int | None, Query(ge=1)] = None) -> Response:
+def loads(
+    request: Request, person: LetIn, before: Annotated[int | None, Query(ge=1, le=LAST_NUMBER)] = None
+) -> Response:
     """Loads of this person's bases, the latest first; the next page in the Link header."""
     with Session(reading(request.app.state.engine)) as session:
         found = loads_before(session, before, most=ON_A_PAGE)

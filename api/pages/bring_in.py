@@ -34,6 +34,7 @@ from db.imports.loading import Tried
 from db.imports.matching import Matching
 from db.imports.written import DAY_ORDERS, DECIMALS, ENCODINGS, SEPARATORS, Written
 from db.loaded import LoadMade, load_of, loads_before
+from db.lookup import LAST_NUMBER
 from db.session import reading
 from db.sessions import LetIn as Person
 from db.studies import head_now
@@ -112,7 +113,7 @@ def bring_in(
     person: LetIn,
     form: AskedForm,
     source: str = "",
-    before: Annotated[int | None, Query(ge=1)] = None,
+    before: Annotated[int | None, Query(ge=1, le=LAST_NUMBER)] = None,
 ) -> Response:
     """What waits, the form for files, the sources that are remembered, and the loads that were made."""
     return _start(request, person, {"source": source}, before=before, form=form)

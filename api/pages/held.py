@@ -17,6 +17,7 @@ from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of
 from db.corrections import Doubted, doubted_readings, held_count, held_readings
 from db.errors import LedgerError
+from db.lookup import LAST_NUMBER
 from db.recorded import Recorded
 from db.session import reading
 from db.sessions import LetIn as Person
@@ -49,7 +50,7 @@ class HeldPage:
 
 
 @router.get(HELD.path, dependencies=[need("brakes.read")])
-def held(request: Request, person: LetIn, after: Annotated[int, Query(ge=0)] = 0) -> Response:
+def held(request: Request, person: LetIn, after: Annotated[int, Query(ge=0, le=LAST_NUMBER)] = 0) -> Response:
     """Readings that are held, those that wait longest first, and those that a correction made doubtful."""
     return _answer(request, person, after=after)
 

@@ -97,7 +97,9 @@ def test_a_proposal_counts_once_another_person_has_seen_what_follows_and_approve
     before = pol.get("/api/v1/cost").json()["types"]
     told, shown = (
         float(each)
-        for each in re.findall(r"&asymp;&#8239;([0-9.]+)<", seen.partition("Cost per landing of S-100")[2])[:2]
+        for each in re.findall(r"&asymp;&#8239;([0-9.]+)<", seen.partition("Cost per landing of S-100")[2])[
+            :2
+        ]
     )
     was = next(each for each in before if each["brake_type"] == "S-100")
     tenth = (was["high"] - was["low"]) / 10

@@ -289,3 +289,5 @@ def test_a_number_that_no_record_can_have_is_not_found(let_in, number):
     client = let_in("cid", "administrator")
     for path in (f"/api/v1/records/{number}", f"/corrections/{number}", f"/bring-in/loads/{number}"):
         assert client.get(path).status_code == 404, path
+    for path in ("/api/v1/loads?before", "/bring-in?before", "/held?after", "/corrections?before"):
+        assert client.get(f"{path}={number}").status_code < 500, path
