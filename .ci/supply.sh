@@ -13,10 +13,11 @@ check() {
 
 secrets() {
     # A copy, because line numbers that moved are written back (status 3); new secrets are status 1.
-    local known; known=$(mktemp)
+    local known status files; known=$(mktemp)
     cp .ci/secrets.json "$known"
-    git ls-files -z -- . ':!.ci/lock.txt' ':!.ci/secrets.json' | xargs -0 "$bin/detect-secrets-hook" --baseline "$known"
-    local status=$?
+    mapfile -d '' files < <(git ls-files -z -- . ':!.ci/lock.txt' ':!.ci/secrets.json')
+    "$bin/detect-secrets-hook" --baseline "$known" "${files[@]}"
+    status=$?
     rm -f "$known"
     [ "$status" -eq 0 ] || [ "$status" -eq 3 ]
 }
