@@ -68,10 +68,15 @@ REMOVAL_COLUMNS: Final = (
 
 
 def study_asked(asked: argparse.Namespace) -> chain.Study:
-    """The study that the words of a command ask for."""
+    """The study that the words of a command ask for; where a CSV is wanted, what it comes from is said beside it."""
     engine = open_engine(asked.db)
     check(engine)
-    return ask(engine, on=asked.on, known_on=asked.known_on, seed=asked.seed)
+    study = ask(engine, on=asked.on, known_on=asked.known_on, seed=asked.seed)
+    if asked.format == "csv":
+        sys.stderr.write(
+            f"study {study.number}, records as known on {study.known_on}, head of the log {study.ledger_head}\n"
+        )
+    return study
 
 
 def refit(asked: argparse.Namespace) -> int:

@@ -7,6 +7,8 @@ import json
 import pytest
 
 from api import cli
+from db.session import Session
+from db.studies import head_now
 
 # Fields may be added; none of these may be renamed or left out.
 FIELDS = {
@@ -136,6 +138,14 @@ def test_a_list_prints_as_csv_with_the_same_fields(told):
     rows = list(csv.DictReader(io.StringIO(told("changeouts", form="csv"))))
     assert [row["serial"] for row in rows] == [row["serial"] for row in json.loads(told("changeouts"))]
     assert set(FIELDS["changeouts"]) <= set(rows[0])
+
+
+def test_beside_a_csv_the_command_names_the_study_and_the_head_of_the_log(shown_client, capsys):
+    engine = shown_client.app.state.engine
+    with Session(engine) as session:
+        head = head_now(session)
+    assert cli.main(["removals", "--db", str(engine.url), "--format", "csv"]) == 0
+    assert capsys.readouterr().err.endswith(f", head of the log {head}\n")
 
 
 def test_a_long_list_comes_in_pages_linked_to_each_other(shown_client):
