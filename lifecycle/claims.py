@@ -1,6 +1,6 @@
 """Does a brake do what its maker says: a claimed mean life, or a claimed ratio of lives, against the records."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,6 +16,7 @@ from lifecycle.sequential import ERROR, OPEN, ZONE, at_any_time, by_zone
 from lifecycle.wear import FleetFit
 
 TIMES_MAX: Final = 1000.0  # nobody waits for a thousand times the landings
+TIMES_WORTH_PLANNING: Final = 10.0  # as many landings again; common practice, no source
 FEW_AIRCRAFT: Final = 4
 CURVE_POINTS: Final = 81
 SD_LEAST: Final = 1e-5
@@ -90,6 +91,14 @@ class Claim:
     warnings: tuple[str, ...] = ()
     refund: Refund | None = None
 
+    @property
+    def within_reach(self) -> bool:
+        """Whether no more landings would settle it than somebody might plan for."""
+        return (
+            self.landings_to_settle is not None
+            and self.landings_to_settle <= TIMES_WORTH_PLANNING * self.landings
+        )
+
 
 def check_claim(  # noqa: PLR0913 - a claim is a type, a figure and perhaps another type
     runs: Runs,
@@ -154,7 +163,7 @@ def check_claim(  # noqa: PLR0913 - a claim is a type, a figure and perhaps anot
         landings=flown,
         between_aircraft=life.between_aircraft,
         between_runs=life.between_runs,
-        warnings=_warnings(rates, [brake_type, against]),
+        warnings=(*_out_of_reach(more, flown, life, claim), *_warnings(rates, [brake_type, against])),
     )
 
 
@@ -206,7 +215,7 @@ class More:
 def _more(rates: Sequence[pd.DataFrame], life: MeanLife, claim: float) -> More:
     """Landings on the present aircraft until the test is expected to stop; on further ones, where those cannot do."""
     flown = float(rates[0]["landings"].sum())
-    wanted = _sd_that_settles(life.log_mean, claim)
+    wanted = _sd_that_settles(np.log(life.quantile(0.5)), claim)
     if sd_when(rates, life, TIMES_MAX) <= wanted:
         low, high = 1.0, TIMES_MAX
         while high / low > 1 + 1e-4:
@@ -220,14 +229,25 @@ def _more(rates: Sequence[pd.DataFrame], life: MeanLife, claim: float) -> More:
     return More(float(np.ceil(aircraft * flown / life.aircraft)), aircraft)
 
 
-def _sd_that_settles(log_mean: float, claim: float) -> float:
+def _sd_that_settles(log_estimate: float, claim: float) -> float:
     """The widest posterior about the present estimate that gives a verdict."""
     low, high = SD_LEAST, 1.0
     while high / low > 1 + 1e-3:
         middle = float(np.sqrt(low * high))
-        one = MeanLife(np.ones(1), np.array([log_mean]), np.array([middle]), 0.0, 0.0, 0, 0)
+        one = MeanLife(np.ones(1), np.array([log_estimate]), np.array([middle]), 0.0, 0.0, 0, 0)
         low, high = (low, middle) if by_zone(one, claim) == OPEN else (middle, high)
     return low
+
+
+def _out_of_reach(more: More, flown: float, life: MeanLife, claim: float) -> Iterator[str]:
+    """Say why where more landings are wanted than anybody would plan for; within the zone neither verdict is wrong."""
+    if more.landings is not None and more.landings <= TIMES_WORTH_PLANNING * flown:
+        return
+    times = f"{TIMES_WORTH_PLANNING:.0f} times the landings on record"
+    if abs(np.log(life.quantile(0.5) / claim)) < np.log1p(ZONE):
+        yield f"the claim is so near the estimate that either verdict would be right; more than {times} to settle it"
+    else:
+        yield f"more than {times} are wanted to settle it: too little is on record"
 
 
 def _warnings(rates: Sequence[pd.DataFrame], names: Sequence[str]) -> tuple[str, ...]:
@@ -236,7 +256,9 @@ def _warnings(rates: Sequence[pd.DataFrame], names: Sequence[str]) -> tuple[str,
         count = one["aircraft"].nunique()
         if count < FEW_AIRCRAFT:
             told.append(f"{name} flew on {count} aircraft: how much aircraft differ is hardly measured")
-    if len(rates) > 1:
+    if len(rates) == 1:
+        told.append("as flown: bases and positions are in it; not what another base or position would see")
+    else:
         told.append("as flown: bases and positions are not held equal here; like for like stands under cost")
         if not set(rates[0]["aircraft"]) & set(rates[1]["aircraft"]):
             told.append("no aircraft has carried both types: what differs between them may be their aircraft")

@@ -10,6 +10,8 @@ from api.figures.look import ERROR, ESTIMATE, ESTIMATE_NEAR, ESTIMATE_WIDE, INK,
 from lifecycle.story import BrakeStory
 
 BINS = 14
+DOT = 14  # pixels across
+ROOM = 110  # pixels that the plot of the dots has for the tallest stack
 CLOSE_DAYS = 120
 LAST_THIRD = 2 / 3
 LEFT_SHARE = 0.3  # of the plot: there the words beside the line of today stand to its right
@@ -165,32 +167,33 @@ def outcome_dots(story: BrakeStory) -> go.Figure:
         y={"visible": False},
     )
     spots = stacked(days)
+    tallest = max((height for _, height in spots), default=1)
     made.add_scatter(
         x=[day for day, _ in spots],
         y=[height for _, height in spots],
         mode="markers",
         marker={
             "symbol": "circle",
-            "size": 14,
+            "size": min(DOT, ROOM / tallest),
             "color": ESTIMATE_NEAR,
             "line": {"color": ESTIMATE, "width": 1.5},
         },
-        hovertemplate="1 in 20: about %{x|%Y-%m-%d}<extra></extra>",
+        hovertemplate="1 in 20: %{x|%Y-%m-%d}<extra></extra>",
     )
-    made.update_yaxes(range=[0.4, max((height for _, height in spots), default=1) + 0.8])
+    made.update_yaxes(range=[0.4, tallest + 0.8])
     return made
 
 
 def stacked(days: Sequence[dt.date]) -> list[tuple[dt.date, int]]:
-    """Each day in the middle of its bin, and how high it stands there."""
+    """Each day where it is, and the lowest height at which no dot stands so close that it would hide this one."""
     if not days:
         return []
-    first, last = min(days), max(days)
-    width = max((last - first).days / BINS, 1.0)
-    heights: dict[int, int] = {}
+    apart = max((max(days) - min(days)).days / BINS, 1.0)
+    last_at: list[dt.date] = []
     spots = []
-    for each in sorted(days):
-        place = min(int((each - first).days / width), BINS - 1)
-        heights[place] = heights.get(place, 0) + 1
-        spots.append((first + dt.timedelta(days=round((place + 0.5) * width)), heights[place]))
+    for day in sorted(days):
+        clear = (at for at, last in enumerate(last_at) if (day - last).days >= apart)
+        height = next(clear, len(last_at))
+        last_at[height : height + 1] = [day]
+        spots.append((day, height + 1))
     return spots

@@ -160,8 +160,8 @@ def settles(claim: Claim) -> str:
             "No more landings are wanted for this verdict; at most 1 in 20 such verdicts is wrong "
             f"where the truth is {words.percent(claim.zone)} or more from the claim."
         )
-    if claim.landings_to_settle is None:
-        return "The estimate lies so near the claim that no number of landings worth planning for settles it."
+    if claim.landings_to_settle is None or not claim.within_reach:
+        return "No number of landings worth planning for settles it."
     more = f"{words.about(claim.landings_to_settle)}{words.FIRM}more landings"
     if not claim.aircraft_to_settle:
         return f"About {more} on the present aircraft are expected to settle it, if the present estimate is true."

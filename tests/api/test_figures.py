@@ -1,6 +1,7 @@
 """Charts say what the tables say: counts add up, marks tell materials and kinds, nothing in them is markup."""
 
 import datetime as dt
+import itertools
 import json
 from dataclasses import replace
 
@@ -258,10 +259,21 @@ def test_twenty_outcomes_are_twenty_dots():
 
 
 @given(st.lists(st.dates(dt.date(2026, 1, 1), dt.date(2030, 1, 1)), min_size=1, max_size=30))
-def test_dots_stack_without_overlap_and_stay_near_their_day(days):
+def test_dots_stand_on_their_days_and_hide_no_other(days):
+    hides_none(days)
+
+
+@pytest.mark.parametrize("span", range(61))
+def test_twenty_dots_are_seen_whatever_the_days_they_span(span):
+    hides_none([DAY + dt.timedelta(days=round(at * span / 19)) for at in range(20)])
+
+
+def hides_none(days):
     spots = stacked(days)
-    assert len(spots) == len(days)
-    assert len(set(spots)) == len(spots)
-    width = max((max(days) - min(days)).days / 14, 1.0)
-    for (spot, _), day in zip(spots, sorted(days), strict=True):
-        assert abs((spot - day).days) <= width / 2 + 1
+    assert [day for day, _ in spots] == sorted(days)
+    assert len(set(spots)) == len(days)
+    apart = max((max(days) - min(days)).days / 14, 1.0)
+    for height in {height for _, height in spots}:
+        beside = [day for day, at in spots if at == height]
+        assert all((after - before).days >= apart for before, after in itertools.pairwise(beside))
+    assert {height for _, height in spots} == set(range(1, max(height for _, height in spots) + 1))
