@@ -20,6 +20,7 @@ from db.sheets import IssuedSheet
 MORE: Final = ("touch_and_gos", "rejected_takeoffs")
 SHEET_TOTAL: Final = "sheet_total"
 SURE: Final = "sure"
+WHOLE: Final = "write the whole number that was counted"
 AGAIN: Final = "look at the sheet again; if it says so, tick that it does"
 
 
@@ -89,9 +90,12 @@ def post(session: Session, person: Person, sheet: TypedSheet, key: str) -> Issue
         for line in sheet.filled
     ]
     keep_lines(session, opened.code, typed, person=by.person, now=by.now)
-    against = _recorded(session, person, sheet)
+    unread = [*unread_in(sheet)]
+    places = {(each.row, each.column) for each in unread}
+    against = [each for each in _recorded(session, person, sheet) if (each.row, each.column) not in places]
     refused = {(each.row, each.column) for each in against}
     errors = [
+        *unread,
         *against,
         *odd(sheet),
         *(each for each in rises(sheet) if (each.row, each.column) not in refused),
@@ -125,6 +129,14 @@ def _recorded(session: Session, person: Person, sheet: TypedSheet) -> list[RowEr
         RowError("landings", flag.row, sheet.main, rows[flag.row - 1][sheet.main], flag.text, AGAIN)
         for flag in outcome.flags
     ]
+
+
+def unread_in(sheet: TypedSheet) -> Iterator[RowError]:
+    """Fields that are no whole number: the total, the echo and the ledger must all read the same."""
+    for row, line in enumerate(sheet.filled, 1):
+        for field, text in sheet.typed(line).items():
+            if text and sheet.count(line, field) is None:
+                yield RowError("landings", row, field, text, "is no whole number", WHOLE)
 
 
 def odd(sheet: TypedSheet) -> Iterator[RowError]:

@@ -116,11 +116,16 @@ def answer(asked: TypedSheet, rows: tuple[Row, ...]) -> str:
     if not flying:
         return f"No aircraft of {where} flies on {day}, by the records."
     if not left:
-        landings = sum((row.line.reported.full_stops or 0) for row in flying if row.line.reported)
-        return (
-            f"All {len(flying)} aircraft of {where} are reported for {day}: "
-            f"{words.counted(landings, 'landing')} written down."
+        there = [row.line.reported for row in flying if row.line.reported]
+        counted = [each.full_stops for each in there if each.full_stops is not None]
+        totals = sum(each.full_stops is None for each in there)
+        told = words.listed(
+            [
+                *([words.counted(sum(counted), "landing")] if counted else []),
+                *([words.counted(totals, "running total")] if totals else []),
+            ]
         )
+        return f"All {len(flying)} aircraft of {where} are reported for {day}: {told} written down."
     verb = "is" if len(left) == 1 else "are"
     told = f"{len(left)} of {len(flying)} aircraft of {where} {verb} not reported for {day}."
     begun = [row for row in left if any(field.kept for field in row.fields)]

@@ -1,7 +1,7 @@
 """The Landings sheet: how many landings each aircraft of a base made on a day, a line each."""
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Final
 from urllib.parse import urlencode
@@ -20,15 +20,18 @@ from api.pages.frame import Frame, render
 from api.pages.landing_rows import HEADINGS, Field, Row, Wrong, answer, rows_of, said, wrong_of
 from api.pages.navigation import LANDINGS
 from api.pasted import read_pasted
+from api.waiting import WINDOW
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.entry.landings_sheet import COUNT, TOTAL, lines_of_sheet
-from db.errors import LedgerError, RowsRefusedError
+from db.errors import LedgerError, NotFoundError, RowsRefusedError
 from db.imports.refused import CellError
+from db.lookup import aircraft_by_registration
 from db.people import known_bases
 from db.secrets_kept import digest_of
 from db.session import reading
 from db.sessions import LetIn as Person
 from db.sheets import IssuedSheet, landings_sheet, sheet_by_code
+from db.unreported import unreported_days
 
 router = APIRouter()
 
@@ -42,7 +45,7 @@ class LandingsPage:
     """
     What landings.html receives; `day` as typed, `sheet` None until a line is kept, `sure` offers the tick.
 
-    `tried` where something was to be posted, and not only looked at.
+    `tried` where something was to be posted, and not only looked at; `next_day` the day to go on with once it was.
     """
 
     frame: Frame
@@ -61,6 +64,7 @@ class LandingsPage:
     posted: bool
     told: tuple[str, ...]
     tried: bool = True
+    next_day: dt.date | None = None
 
 
 @router.get(LANDINGS.path, dependencies=[need("records.enter")])
@@ -82,11 +86,14 @@ def landings(  # noqa: PLR0913, PLR0917 - one argument a word of the address
         base = base if base is not None else next(iter(bases), "")
         if not within(person, base):
             raise OutsideBaseError
+        if base and base not in bases:
+            raise NotFoundError(f"no base is called {base!r}; choose one of {words.listed(bases)}")
         on, wrong = _day(day)
         asked, issued, rows = _sheet(session, base, on, asks, {})
         page = _page(asked, issued, rows, bases=bases, day=day if wrong else words.iso(on))
+        following = _next_unreported(session, base, on) if posted else None
     told = (f"This is the sheet of {words.day(on)}.",) if wrong else ()
-    shown = replace(page, wrong=wrong, posted=bool(posted), told=told, tried=False)
+    shown = replace(page, wrong=wrong, posted=bool(posted), told=told, tried=False, next_day=following)
     return _kept(render("landings.html", shown, status=422 if wrong else 200), person, issued)
 
 
@@ -119,6 +126,13 @@ def save(request: Request, person: LetIn, typed: Typed) -> Response:
         return _again(request, person, typed, day, error=error)
 
 
+def _next_unreported(session: Session, base: str, on: dt.date) -> dt.date | None:
+    """The next day of the base with aircraft not reported, else the first of the days before."""
+    found = unreported_days(session, first=today() - WINDOW, last=today() - ONE_DAY, bases=(base,))
+    days = [each.day for each in found if each.base == base and each.day != on]
+    return next((day for day in days if day > on), next(iter(days), None))
+
+
 def _kept(page: Response, person: Person, issued: IssuedSheet | None) -> Response:
     """Tell the service worker whose page it is, and which issued sheet's."""
     page.headers["Sheet-Holder"] = digest_of(person.name)[:16]
@@ -142,7 +156,7 @@ def _again(  # noqa: PLR0913 - what went wrong comes in two kinds
         base, told = typed.get("base", ""), tuple[str, ...]()
         asked, issued, rows = _sheet(session, base, day, typed.get("asks", ""), typed)
         if typed.get("act") == "paste":
-            asked, told = _filled(asked)
+            asked, told = _filled(asked, aircraft_by_registration(session, day))
         found = error.errors if isinstance(error, RowsRefusedError) else ()
         rows = rows_of(session, asked, issued, found)
         page = _page(asked, issued, rows, bases=_bases(session, person), day=typed.get("day", ""))
@@ -210,8 +224,8 @@ def _page(
     )
 
 
-def _filled(asked: TypedSheet) -> tuple[TypedSheet, tuple[str, ...]]:
-    """The sheet with what was pasted filled in, and what of it was left out."""
+def _filled(asked: TypedSheet, known: Collection[str]) -> tuple[TypedSheet, tuple[str, ...]]:
+    """The sheet with what was pasted filled in, and what of it was left out; `known` are registrations of that day."""
     found = read_pasted(asked.form.get("pasted", ""), [each.registration for each in asked.lines])
     by_name = {each.registration: each for each in asked.lines}
     form, there = dict(asked.form), []
@@ -223,9 +237,12 @@ def _filled(asked: TypedSheet) -> tuple[TypedSheet, tuple[str, ...]]:
         for field, text in cells.items():
             form[name_of(asked.main if field == "landings" else field, line)] = text
     form["pasted"] = ""
+    elsewhere = [each for each in found.unmatched if each.strip().upper() in known]
+    unknown = [each for each in found.unmatched if each not in elsewhere]
     told = [
         f"{words.counted(len(found.lines) - len(there), 'line')} filled in. Nothing is posted yet.",
-        *(f"Not on this sheet: {words.listed(found.unmatched)}." for _ in found.unmatched[:1]),
+        *(f"Not at this base on the day: {words.listed(elsewhere)}." for _ in elsewhere[:1]),
+        *(f"No aircraft is called {words.listed(unknown)}." for _ in unknown[:1]),
         *(f"Came twice, not filled in: {words.listed(found.twice)}." for _ in found.twice[:1]),
         *(f"On record already, not filled in: {words.listed(there)}." for _ in there[:1]),
         *(f"Columns not taken: {words.listed(found.unread)}." for _ in found.unread[:1]),

@@ -18,11 +18,13 @@ function fieldsFor(brake) {
   return fields;
 }
 
+const PATIENCE_MS = 3000;
+
 async function ask(brake) {
   const turn = (asked.get(brake) ?? 0) + 1;
   asked.set(brake, turn);
   try {
-    const answer = await fetch(`${form.dataset.look}?${fieldsFor(brake)}`, { headers: { Accept: "application/json" } });
+    const answer = await fetch(`${form.dataset.look}?${fieldsFor(brake)}`, { headers: { Accept: "application/json" }, signal: AbortSignal.timeout(PATIENCE_MS) });
     if (answer.ok && asked.get(brake) === turn) tell(brake, await answer.json());
   } catch {
     // Without a connection nothing is said by now; the server says it when the sheet arrives.
@@ -55,8 +57,26 @@ function lookAgain(first, look) {
 function show(parts) {
   const here = document.activeElement, shown = [...parts].filter((each) => each.hidden);
   shown.forEach((each) => (each.hidden = false));
-  const typing = here.matches("input") && form.contains(here) && here.value;
+  const typing = here.matches("input") && form.contains(here) && here.value && !here.readOnly;
   if (shown.length && !typing) shown[0].querySelector("[data-step]").focus();
+}
+
+// After a blind retype the keys wait for the answer: a reason's number must never land in the next pin's field.
+let answered = null;
+
+async function waitForAnswer(event) {
+  const field = event.target;
+  if (event.key !== "Enter" || event.shiftKey || !field.matches("[data-again]") || !field.value || answered === field) return;
+  event.preventDefault();
+  event.stopImmediatePropagation();
+  if (field.readOnly) return;
+  field.readOnly = true;
+  await ask(field.closest("[data-brake]"));
+  field.readOnly = false;
+  if (document.activeElement !== field) return;
+  answered = field;
+  field.dispatchEvent(new KeyboardEvent("keydown", { key: "Enter", bubbles: true, cancelable: true }));
+  answered = null;
 }
 
 function mark(event) {
@@ -72,6 +92,7 @@ if (form) {
     if (brake) ask(brake);
     else form.querySelectorAll("[data-brake]").forEach((each) => typed(each) && ask(each));
   });
+  form.addEventListener("keydown", waitForAnswer, true);
   form.addEventListener("focusin", mark);
   // The script before this one has put the focus where typing begins.
   mark({ target: document.activeElement });

@@ -227,6 +227,30 @@ def test_a_total_that_does_not_match_the_days_written_down_is_asked_about(app, c
     assert client.post("/landings", data={**form_on(answer), **form, "sure": "yes"}).status_code == 303
 
 
+@pytest.mark.parametrize("text", ["3.0", "3,0", "-3", "3e0", "\N{ARABIC-INDIC DIGIT THREE}"])
+def test_a_figure_that_is_no_whole_number_is_refused_whatever_the_total_says(app, client, place, text):
+    for total in ("4", "7"):
+        form = typed_in(client, place, ZZ_001="4", ZZ_002=text, more={"sheet_total": total})
+        told = refused(client.post("/landings", data=form))
+        assert f"ZZ-002: {text}: is no whole number; write the whole number that was counted." in told
+        assert told.count("ZZ-002") == 1
+    assert on_record(app, place["day"]) == []
+
+
+def test_a_whole_day_is_told_in_what_was_given_and_leads_to_the_next_one_not_reported(client, place):
+    typed = {name.replace("-", "_"): str(total + 10_000) for name, total in BEFORE.items()}
+    form = typed_in(client, place, "total", **typed, more={"sure": "yes"})
+    shown = client.get(client.post("/landings", data=form).headers["location"]).text
+    assert "4\N{NO-BREAK SPACE}running totals written down." in shown
+    assert re.search(r'href="/landings\?base=Home&amp;day=[0-9-]+&amp;asks=total" autofocus>Next day', shown)
+
+
+def test_a_base_that_is_not_known_is_told(client):
+    answer = client.get("/landings?base=NOWHERE")
+    assert answer.status_code == 404
+    assert "choose one of Away and Home" in answer.text
+
+
 def test_a_rejected_take_off_leads_on_to_its_event(client, place):
     form = typed_in(client, place, ZZ_001="2")
     form[next(name for name in form if name.startswith("rejected"))] = "1"
@@ -236,14 +260,15 @@ def test_a_rejected_take_off_leads_on_to_its_event(client, place):
 
 def test_lines_are_matched_by_registration_when_pasted(app, client, place):
     form = typed_in(client, place, ZZ_001="1", more={"act": "paste"})
-    form["pasted"] = "zz-003\t5\t1\nZZ-777\t9\nZZ-002\t0\nZZ-004\t1\nZZ-004\t2"
+    form["pasted"] = "zz-003\t5\t1\nZZ-900\t2\nZZ-777\t9\nZZ-002\t0\nZZ-004\t1\nZZ-004\t2"
     answer = client.post("/landings", data=form)
     assert answer.status_code == 200
     kept = form_on(answer)
     told = [kept[input_of(answer, name)] for name in BEFORE]
     assert told == ["1", "0", "5", ""]
     assert kept[input_of(answer, "ZZ-003", "touch_and_gos")] == "1"
-    assert "Not on this sheet: ZZ-777." in answer.text
+    assert "Not at this base on the day: ZZ-900." in answer.text
+    assert "No aircraft is called ZZ-777." in answer.text
     assert "Came twice, not filled in: ZZ-004." in answer.text
     assert on_record(app, place["day"]) == []
 

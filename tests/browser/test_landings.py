@@ -194,7 +194,7 @@ def test_a_paste_is_matched_by_registration(on_device, service, day):
         text,
     )
     page.wait_for_selector(".notice")
-    assert "Not on this sheet: ZX-QQ." in page.locator("main").inner_text()
+    assert "No aircraft is called ZX-QQ." in page.locator("main").inner_text()
     values = page.locator("[data-step]").evaluate_all("(all) => all.map((each) => each.value)")
     assert values[:4] == ["3", "", "7", ""]
     page.locator("[data-post]").press("Enter")

@@ -200,6 +200,29 @@ def test_nothing_is_repaired_and_what_was_typed_is_kept(page, sheet, text):
     assert page.evaluate("() => document.activeElement.id") == "pin-0-0"
 
 
+def test_keys_typed_before_the_answer_to_a_retype_never_land_in_the_next_pin(page, sheet):
+    open_sheet(page, sheet)
+    keys = Keys(page)
+    begin(page, keys)
+    odd = f"{float(sheet.good['0-0']) / 10:.2f}"
+    type_pin(page, keys, "0-0", odd)
+    page.wait_for_function("() => document.activeElement.name === 'again-0-0'")
+    page.evaluate(
+        """() => {
+          const real = window.fetch;
+          window.fetch = async (...asked) => {
+            await new Promise((done) => setTimeout(done, 400));
+            return real(...asked);
+          };
+        }"""
+    )
+    type_pin(page, keys, "0-0", odd)
+    keys.press("1")
+    page.wait_for_function("() => document.activeElement.name === 'why-0-0'")
+    values = page.locator("[data-pin], [data-again]").evaluate_all("(all) => all.map((each) => each.value)")
+    assert [each for each in values if each] == [odd, odd]
+
+
 def test_without_a_script_the_sheet_comes_back_with_what_to_look_at_again(browser, let_in, address, sheet):
     context = browser.new_context(base_url=address, storage_state=let_in, java_script_enabled=False)
     page = context.new_page()
