@@ -14,6 +14,11 @@ from lifecycle.installed import Installed
 # Readings come every one to three weeks; four missed in a row are worth a word (common practice, no source).
 UNREAD_DAYS: Final = 90
 LATE_DAYS: Final = 3  # landings sheets of a weekend come on Monday
+OUT: Final = {
+    "hot": "taken hot",
+    "released": "taken with the brakes released",
+    "excluded": "taken during a known fault",
+}
 Mask = npt.NDArray[np.bool_]
 
 
@@ -63,12 +68,8 @@ def _found(
             place,
             f"likely past the limit already, after {row.flown:.0f} landings since it was read: read the pin",
         )
-    unread = frame["read_on"].isna().to_numpy()
-    for place, _ in _each(frame, unread):
-        yield place, "never read in this run: only what its type is like is known"
-    since = (pd.Timestamp(on) - frame["seen_on"]).dt.days.to_numpy()
-    for place, row in _each(frame, since > UNREAD_DAYS):
-        yield place, f"not read since {_said(row.seen_on)}, {row.since_seen:.0f} landings ago"
+    yield from _unread(frame, on)
+    yield from _last_out_of_the_rate(frame)
     late = (pd.Timestamp(on) - frame["records_through"]).dt.days.to_numpy() > LATE_DAYS
     for place, row in _each(frame, late & (frame["projected"].to_numpy() > 0)):
         through = _said(row.records_through)
@@ -79,6 +80,33 @@ def _found(
     yield from _shorter_readings(installed, flying, on)
     for place, _ in _each(frame, known & ~due & np.isposinf(days_p50)):
         yield place, "no flying expected: landings to the limit, no date"
+
+
+def _unread(frame: pd.DataFrame, on: dt.date) -> Iterator[tuple[int, str]]:
+    """Brakes without a reading, or without one for long; a check "within limit" since is named."""
+    unread = frame["read_on"].isna().to_numpy()
+    for place, row in _each(frame, unread):
+        told = "never read in this run: only what its type is like is known"
+        if not pd.isna(row.checked_on):
+            check = f"checked within the limit on {_said(row.checked_on)}"
+            told = f"never read in this run, only {check}: beside that, only what its type is like is known"
+        yield place, told
+    since = (pd.Timestamp(on) - frame["seen_on"]).dt.days.to_numpy()
+    for place, row in _each(frame, since > UNREAD_DAYS):
+        later = row.checked_on > row.seen_on  # false where there is none
+        check = f"; checked within the limit on {_said(row.checked_on)}" if later else ""
+        yield place, f"not read since {_said(row.seen_on)}, {row.since_seen:.0f} landings ago{check}"
+
+
+def _last_out_of_the_rate(frame: pd.DataFrame) -> Iterator[tuple[int, str]]:
+    """The length shown is not what the landings left follow from: say on what they rest."""
+    out = (frame["out_because"] != "").to_numpy() & ~frame["due"].to_numpy(bool)
+    for place, row in _each(frame, out):
+        why = OUT.get(row.out_because, row.out_because)
+        rests = "what its type is like"
+        if not pd.isna(row.used_on):
+            rests = f"{row.used_mm:.1f} mm of {_said(row.used_on)}"
+        yield place, f"{row.pin_mm:.1f} mm of {_said(row.read_on)} is {why}: the forecast rests on {rests}"
 
 
 def _held_below_a_later_one(installed: Installed, flying: Flying, on: dt.date) -> Iterator[tuple[int, str]]:

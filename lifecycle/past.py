@@ -18,6 +18,7 @@ from lifecycle.observations import Records
 from lifecycle.pins_apart import as_read
 from lifecycle.trace import trace_wear
 from lifecycle.wear import FleetFit, prior_rate
+from lifecycle.wear_case import ONLY_CHECKED
 
 FIT_POINTS: Final = 40
 BAND_SCORE: Final = float(ndtri(0.9))  # an 80 % band
@@ -25,7 +26,11 @@ BAND_SCORE: Final = float(ndtri(0.9))  # an 80 % band
 
 @dataclass(frozen=True)
 class ReadingPoint:
-    """One reading; ``why_not`` says why it is out of the rate, "" if it is in it."""
+    """
+    One reading; ``why_not`` says why it is out of the rate, "" if it is in it.
+
+    A check "within limit" without a value is in it where it is the last since a reading that is.
+    """
 
     record: int
     run: int
@@ -134,7 +139,8 @@ def reading_points(runs: Runs, fit: FleetFit) -> tuple[ReadingPoint, ...]:
         One entry a reading, refused ones included.
     """
     read = runs.readings.sort_values(["run", "day"], kind="stable")
-    why = read["why_not"].mask(_kept_out(read, fit), "unexplained").astype(str).tolist()
+    told = read["why_not"].mask(_kept_out(read, fit), "unexplained").astype(str)
+    why = told.mask(_check_in_the_rate(runs, read, told), "").tolist()
     rows = zip(
         read["record"].tolist(),
         read["run"].map(runs.runs["run"]).tolist(),
@@ -177,6 +183,15 @@ def pin_offsets(runs: Runs, place: int) -> tuple[PinOffset, ...]:
 def _kept_out(readings: pd.DataFrame, fit: FleetFit) -> pd.Series:
     gated = fit.gated.loc[~fit.gated["reopened"].astype(bool), "record"]
     return readings["record"].isin(gated) & readings["usable"]
+
+
+def _check_in_the_rate(runs: Runs, read: pd.DataFrame, why: pd.Series) -> pd.Series:
+    """Of each run the last check "within limit", where none in the rate was read since and a limit is known."""
+    checks = (why == ONLY_CHECKED) & ~read["at_or_below"]
+    last = read[checks].drop_duplicates("run", keep="last").index
+    used = read[why == ""].groupby("run")["landings"].max()
+    since = read["landings"] > read["run"].map(used).fillna(0.0)
+    return read.index.isin(last) & since & read["run"].map(runs.runs["limit_mm"].notna())
 
 
 def fit_points(runs: Runs, fit: FleetFit, place: int) -> tuple[FitPoint, ...]:

@@ -253,6 +253,42 @@ def test_short_reading_out_of_the_rate_shows_the_date_it_would_give():
     assert f"by it due by {due.day} {due:%b %Y}" in text
 
 
+@pytest.mark.parametrize(
+    ("kept_out", "told"),
+    [({"state": "held"}, "held"), ({"cold": "no"}, "taken hot"), ({}, "unexplained"),
+     ({"brakes_applied": "no"}, "taken with the brakes released")],
+)  # fmt: skip
+def test_a_last_reading_out_of_the_rate_says_on_which_the_forecast_rests(kept_out, told):
+    records = fleet(b.reading(1, "2025-12-20", "45.9", **kept_out))
+    change = (from_the_last_fit if kept_out else forecast)(records)["S1"]
+    used = plain_forecast()["S1"]
+    assert (change.pin_mm, change.read_on) == (45.9, dt.date(2025, 12, 20))
+    assert f"45.9 mm of 20 Dec 2025 is {told}: the forecast rests on {used.pin_mm} mm of 17 Dec 2025" in (
+        change.warnings
+    )
+    assert not any("rests on" in text for text in used.warnings)
+
+
+def test_a_held_reading_alone_says_that_the_forecast_rests_on_the_type():
+    change = forecast(fleet(b.reading(8, "2025-12-20", "45.9", state="held"), readings_of=range(1, 8)))["S8"]
+    assert "45.9 mm of 20 Dec 2025 is held: the forecast rests on what its type is like" in change.warnings
+
+
+def test_a_check_within_the_limit_is_named_where_a_reading_is_missing():
+    checks = (b.reading(1, "2026-08-20", None), b.reading(8, "2026-08-21", None))
+    told = forecast(fleet(*checks, readings_of=range(1, 8)), on=dt.date(2026, 9, 1))
+    assert any(
+        text.startswith("not read since 17 Dec 2025")
+        and text.endswith("checked within the limit on 20 Aug 2026")
+        for text in told["S1"].warnings
+    )
+    assert not any("checked" in text for text in told["S2"].warnings)
+    assert (
+        "never read in this run, only checked within the limit on 21 Aug 2026: "
+        "beside that, only what its type is like is known"
+    ) in told["S8"].warnings
+
+
 def test_short_reading_far_from_the_path_is_shown_with_the_date_it_would_give():
     change = forecast(fleet(b.reading(1, "2025-12-20", "12.3")))["S1"]
     assert any(text.startswith("12.3 mm read on 20 Dec 2025, unexplained") for text in change.warnings)
