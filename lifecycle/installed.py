@@ -29,9 +29,10 @@ class Installed:
     frame : DataFrame of n rows
         Index into `Runs.runs`, all its columns, and ``pin_mm``, ``read_on`` (last reading with a value that was not
         refused, or the one by which it is due), ``due`` (bool: at or past the limit by a reading), ``due_because``
-        (why that reading is out of the rate, "" if it is in), ``rate_mm``, ``kind``, ``fit_warnings``, ``known_since``
-        (day of the last usable reading, or of the present installation if that is later), ``flown`` (braked landings
-        since that reading), ``projected`` (those of them not yet on record), ``limit_wear_mm`` (wear of the run at its
+        (why that reading is out of the rate, "" if it is in), ``rate_mm``, ``kind``, ``fit_warnings``, ``copied``
+        (bool: its last readings are copies and nothing was read since), ``known_since`` (day of the last usable
+        reading, or of the present installation if that is later), ``flown`` (braked landings since that reading),
+        ``projected`` (those of them not yet on record), ``limit_wear_mm`` (wear of the run at its
         limit), ``gated_mm``, ``gated_on``, ``gated_why``, ``gated_flown`` (the last reading out of the rate that says
         less is left than any in it, and landings since; NaN if none), ``since_read`` (braked landings since
         ``read_on``), ``seen_on``, ``since_seen`` (last reading with a value, even where an earlier one makes the brake
@@ -88,11 +89,14 @@ def installed_brakes(runs: Runs, fit: FleetFit, flying: Flying, on: dt.date, *, 
         kind=post["kind"],
         known_since=since,
         fit_warnings=post["warnings"],
+        copied=post["copied"] > 0,
         projected=projected,
         flown=(frame["landings"] - post["landings_at"]).clip(lower=0) + projected,
     )
     frame = (
-        frame.join(last_readings(readings)).join(_due(readings)).join(_shortest_unexplained(readings, fit))
+        frame.join(last_readings(readings))
+        .join(_due(readings, fit))
+        .join(_shortest_unexplained(readings, fit))
     )
     frame = frame.join(_later(readings, frame, fit)).join(_rests_on(readings, fit)).join(_checked(readings))
     frame["out_because"] = frame["out_because"].fillna("")
@@ -146,17 +150,23 @@ def last_readings(readings: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _due(readings: pd.DataFrame) -> pd.DataFrame:
-    """Of each run the last reading at or past the limit that nothing has cleared."""
+def _due(readings: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
+    """Of each run the last reading at or past the limit that nothing has cleared, a copy of an earlier one least."""
     # What was read without the shortest pin says nothing of it that could clear a low reading.
     whole = as_read(readings) == readings["left_mm"]
-    clears = readings[readings["usable"] & whole & ~readings["at_or_below"]].groupby("run")["day"].max()
+    copied = readings["record"].isin(_copies(fit))
+    high = readings[readings["usable"] & whole & ~copied & ~readings["at_or_below"]]
+    clears = high.groupby("run")["day"].max()
     low = readings[readings["at_or_below"]].assign(left_mm=as_read)
     cleared = low["day"].to_numpy() < clears.reindex(low["run"]).to_numpy()
     standing = low[~cleared | (low["why_not"] == "held")].groupby("run").tail(1).set_index("run")
     return standing[["left_mm", "day", "landings", "why_not"]].set_axis(
         ["due_mm", "due_on", "due_landings", "due_because"], axis="columns"
     )
+
+
+def _copies(fit: FleetFit) -> pd.Series:
+    return fit.gated.loc[fit.gated["copied"].astype(bool), "record"]
 
 
 def _later(readings: pd.DataFrame, frame: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
@@ -172,7 +182,8 @@ def _later(readings: pd.DataFrame, frame: pd.DataFrame, fit: FleetFit) -> pd.Dat
 def _rests_on(readings: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
     """Of each run why its last reading with a value is out of the rate, and the last one that is in it."""
     gated = readings["record"].isin(fit.gated.loc[~fit.gated["reopened"], "record"])
-    told = readings.assign(out=readings["why_not"].mask(gated & readings["usable"], "unexplained"))
+    out = readings["why_not"].mask(gated & readings["usable"], "unexplained")
+    told = readings.assign(out=out.mask(readings["record"].isin(_copies(fit)), "copied"))
     told = told[told["left_mm"].notna()].assign(left_mm=as_read)
     last = told.groupby("run").tail(1).set_index("run")["out"].rename("out_because")
     used = told[told["out"] == ""].groupby("run").tail(1).set_index("run")[["left_mm", "day"]]
@@ -187,7 +198,8 @@ def _checked(readings: pd.DataFrame) -> pd.DataFrame:
 
 def _shortest_unexplained(readings: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
     """Of each run the last reading out of the rate, if it is as short as any: the planner sees what it would give."""
-    gated = readings["record"].isin(fit.gated.loc[~fit.gated["reopened"], "record"])
+    # A copy repeats what is in the rate already and says less of what is left.
+    gated = readings["record"].isin(fit.gated.loc[~fit.gated["reopened"] & ~fit.gated["copied"], "record"])
     out = readings[(gated | (readings["why_not"] == "held")) & readings["left_mm"].notna()]
     last = out.groupby("run").tail(1).set_index("run")
     shortest = readings[readings["usable"]].groupby("run")["left_mm"].min()

@@ -55,7 +55,7 @@ def judge_by_the_others(  # noqa: PLR0913 (what is judged, and what the fit was 
     if not 2 < np.count_nonzero(told) <= FEW_ENOUGH:
         return judged
     far = np.abs(np.where(judged.readings.valid, judged.away, 0.0)).max(axis=0, initial=0.0)
-    gated, reopened = judged.gated.copy(), judged.reopened.copy()
+    gated, reopened, unworn = judged.gated.copy(), judged.reopened.copy(), judged.unworn_mm.copy()
     for run in np.flatnonzero(told & (far > ODD)):
         others = np.flatnonzero(told & (np.arange(told.size) != run))
         without = fit_readings(
@@ -68,4 +68,6 @@ def judge_by_the_others(  # noqa: PLR0913 (what is judged, and what the fit was 
         )
         alone = gate(without, readings.take(np.array([run])), z[[run]])
         gated[:, run], reopened[:, run] = alone.gated[:, 0], alone.reopened[:, 0]
-    return replace(judged, readings=rejudged(readings, gated, reopened), gated=gated, reopened=reopened)
+        unworn[:, run] = alone.unworn_mm[:, 0]
+    kept = rejudged(readings, gated, reopened)
+    return replace(judged, readings=kept, gated=gated, reopened=reopened, unworn_mm=unworn)

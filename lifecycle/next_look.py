@@ -32,8 +32,9 @@ class NextLook:
 
     ``landings`` are braked landings from the day forecast from until then; ``chance_now`` is that of having passed the
     limit unread already, ``level`` the one to stay under. ``aircraft_latest_on`` is the earliest of the brakes on its
-    aircraft. ``why`` says what makes the day: ``at limit`` (due by a reading), ``now`` (the level is passed already),
-    ``wear``, ``once a year`` (wear alone would leave it longer) or ``no limit`` (none on record: no day).
+    aircraft. ``why`` says what makes the day: ``at limit`` (due by a reading), ``copied`` (its last readings are copies
+    of an earlier one: read it now), ``now`` (the level is passed already), ``wear``,
+    ``once a year`` (wear alone would leave it longer) or ``no limit`` (none on record: no day).
     """
 
     serial: str
@@ -107,7 +108,8 @@ def latest_looks(
     The chance is that of the wear path having reached the limit between the last reading and the next: F(n) of
     `lifecycle.life` from that reading, not given that the brake is still fitted, since nobody has looked. The day is
     the last whole one on which F stays at or under the level, the error of flying included as in
-    `forecast.due_within`; the day itself where it is passed already, and at the longest a year ahead.
+    `forecast.due_within`; the day itself where it is passed already or the last readings are
+    copies, and at the longest a year ahead.
     """
     frame = installed.frame
     level = np.broadcast_to(np.asarray(level, dtype=float), (len(frame),))
@@ -120,11 +122,13 @@ def latest_looks(
     landings, chance = np.full(len(frame), np.nan), np.full(len(frame), np.nan)
     landings[known], chance[known] = _within(installed, known, flying, level)
     landings[due], chance[due] = 0.0, 1.0
+    copied = frame["copied"].to_numpy(bool)
+    landings[copied & known] = 0.0
     days = np.full(len(frame), np.nan)
     days[known | due] = flying.days_to(frame["aircraft"].to_numpy()[known | due], landings[known | due])
     why = np.select(
-        [due, ~known, landings <= 0, days > LONGEST_DAYS],
-        ["at limit", "no limit", "now", "once a year"],
+        [due, ~known, copied, landings <= 0, days > LONGEST_DAYS],
+        ["at limit", "no limit", "copied", "now", "once a year"],
         default="wear",
     )
     days = np.minimum(np.floor(days + 1e-9), LONGEST_DAYS)

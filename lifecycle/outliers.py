@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from lifecycle.copied_readings import equal_in_a_row, repeated, unworn_mm
 from lifecycle.pathfilter import Bools, Floats, Readings
 from lifecycle.posterior import innovations
 from lifecycle.wear_fit import WearFit
@@ -26,17 +27,26 @@ class Gated:
     readings : Readings
         ``valid`` is False at a gated reading; ``restart`` True where a second one in a row reopens the run.
     gated : array of bool, shape (n_readings, n_runs)
-        Readings kept out.
+        Readings kept out, copied ones among them.
     reopened : array of bool, shape (n_readings, n_runs)
         Readings from which the level of wear is taken anew.
     away : array of shape (n_readings, n_runs)
-        Standardised innovation of every reading when it was judged.
+        Standardised innovation of every reading when it was judged; NaN for a copied one.
+    unworn_mm : array of shape (n_readings, n_runs)
+        Wear foretold over the stretch of equal readings that each reading is in, its first included, where they were
+        copied, mm; NaN elsewhere.
     """
 
     readings: Readings
     gated: Bools
     reopened: Bools
     away: Floats
+    unworn_mm: Floats
+
+    @property
+    def copied(self) -> Bools:
+        """Readings kept out as copies of the one before."""
+        return self.gated & np.isnan(self.away) & np.isfinite(self.unworn_mm)
 
 
 def gate(fit: WearFit, readings: Readings, z: Floats, *, limit: float = GATE) -> Gated:
@@ -59,7 +69,28 @@ def gate(fit: WearFit, readings: Readings, z: Floats, *, limit: float = GATE) ->
     Gated
         In each run the first offender is judged alone and the rest again without it, since one slip throws the
         forecasts after it. Two offenders in a row on the same side are no slip: the second sets the level anew.
+        Copies of a reading (`lifecycle.copied_readings`) go out first, and so reopen nothing.
     """
+    unworn, copies = _copies(fit, readings, z, limit)
+    if not copies.any():
+        return _far_out(fit, readings, z, limit)
+    judged = _far_out(fit, readings.without(copies), z, limit)
+    return replace(judged, gated=judged.gated | copies, unworn_mm=unworn)
+
+
+def _copies(fit: WearFit, readings: Readings, z: Floats, limit: float) -> tuple[Floats, Bools]:
+    """Wear foretold over each copied stretch, and its readings after the first."""
+    unworn, stretch = np.full(readings.valid.shape, np.nan), equal_in_a_row(readings)
+    runs = np.flatnonzero(stretch.any(axis=0))
+    if runs.size:
+        some, asked = readings.take(runs), stretch[:, runs]
+        kept = _far_out(fit, some.without(repeated(asked)), z[runs], limit).readings
+        unworn[:, runs] = unworn_mm(fit, some, kept, z[runs], stretch=asked, limit=limit)
+    return unworn, repeated(stretch) & np.isfinite(unworn)
+
+
+def _far_out(fit: WearFit, readings: Readings, z: Floats, limit: float) -> Gated:
+    """Readings too far from their forecasts."""
     count = readings.unknown.size
     gated, reopened = np.zeros_like(readings.valid), np.zeros_like(readings.valid)
     away = np.full(readings.valid.shape, np.nan)
@@ -79,7 +110,8 @@ def gate(fit: WearFit, readings: Readings, z: Floats, *, limit: float = GATE) ->
         again = _second_in_a_row(readings.valid, gated, away, first, open_runs)
         reopened[first[again], open_runs[again]] = True
         gated[first[~again], open_runs[~again]] = True
-    return Gated(rejudged(readings, gated, reopened), gated, reopened, away)
+    none = np.full(readings.valid.shape, np.nan)
+    return Gated(rejudged(readings, gated, reopened), gated, reopened, away, none)
 
 
 def rejudged(readings: Readings, gated: Bools, reopened: Bools) -> Readings:

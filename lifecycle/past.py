@@ -139,7 +139,8 @@ def reading_points(runs: Runs, fit: FleetFit) -> tuple[ReadingPoint, ...]:
         One entry a reading, refused ones included.
     """
     read = runs.readings.sort_values(["run", "day"], kind="stable")
-    told = read["why_not"].mask(_kept_out(read, fit), "unexplained").astype(str)
+    copied = read["record"].isin(fit.gated.loc[fit.gated["copied"].astype(bool), "record"])
+    told = read["why_not"].mask(_kept_out(read, fit), "unexplained").mask(copied, "copied").astype(str)
     why = told.mask(_check_in_the_rate(runs, read, told), "").tolist()
     rows = zip(
         read["record"].tolist(),

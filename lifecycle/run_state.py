@@ -1,5 +1,6 @@
 """State of each run of one brake type after its readings: rate, wear, and what was kept out."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,7 +9,7 @@ import pandas as pd
 
 from lifecycle.drag import Drift, doubt_rate, find_drift
 from lifecycle.outliers import Gated, gate
-from lifecycle.pathfilter import Bools, Floats, Readings
+from lifecycle.pathfilter import Floats, Readings
 from lifecycle.posterior import RunPosterior, of_readings, widened
 from lifecycle.type_model import TypeModel
 from lifecycle.unread_pin import with_unread_pin
@@ -69,9 +70,10 @@ def state_of(model: TypeModel, case: WearCase) -> RunStates:
             "measurement_sd": np.full(count, model.fit.measurement_sd),
             "dof": _degrees(model, state, before),
             "readings": state.readings,
-            "gated": np.count_nonzero(judged.gated, axis=0),
+            "gated": np.count_nonzero(judged.gated & ~judged.copied, axis=0),
+            "copied": _copied_last(judged, case.readings),
             "kind": np.where(state.readings > 0, model.kind, "assumed").astype(str),
-            "warnings": _objects(_warnings(state, judged, drift, case.readings)),
+            "warnings": _objects(_warnings(state, judged, drift)),
         },
         index=case.runs.index,
         copy=False,
@@ -89,19 +91,18 @@ def _degrees(model: TypeModel, state: RunPosterior, before: Floats) -> Floats:
     return 1.0 / (prior_share**2 / model.runs_dof + (1.0 - prior_share) ** 2 / model.path_dof)
 
 
-def _warnings(state: RunPosterior, judged: Gated, drift: Drift, readings: Readings) -> list[tuple[str, ...]]:
-    out, again = np.count_nonzero(judged.gated, axis=0), np.count_nonzero(judged.reopened, axis=0)
-    lost, copied = np.isnan(state.wear_mm), _copied(readings)
+def _warnings(state: RunPosterior, judged: Gated, drift: Drift) -> list[tuple[str, ...]]:
+    copied = judged.copied
+    out, again = (np.count_nonzero(each, axis=0) for each in (judged.gated & ~copied, judged.reopened))
+    lost = np.isnan(state.wear_mm)
     said: list[tuple[str, ...]] = [()] * lost.size
-    for run in np.flatnonzero(out + again + lost + copied + np.abs(drift.sign)):
-        found = []
+    for run in np.flatnonzero(out + again + lost + copied.any(axis=0) + np.abs(drift.sign)):
+        found = [*_of_copies(judged, run)] if copied[:, run].any() else []
         if out[run]:
             many = "reading" if out[run] == 1 else "readings"
             found.append(f"{out[run]} {many} far from the path: kept out of the rate")
         if again[run]:
             found.append("two readings in a row off the path: wear taken anew from there; ask what happened")
-        if copied[run]:
-            found.append("all its readings are equal though it has landed between them: copied or unread")
         if lost[run]:
             found.append("neither the start nor any reading is known: wear now is not known")
         if drift.sign[run]:
@@ -112,14 +113,30 @@ def _warnings(state: RunPosterior, judged: Gated, drift: Drift, readings: Readin
     return said
 
 
-def _copied(readings: Readings) -> Bools:
-    """Runs of three or more readings that do not move while landings do."""
-    if not readings.valid.shape[0]:
-        return np.zeros(readings.valid.shape[1], dtype=np.bool_)
-    never = np.where(readings.valid, 0.0, np.inf)
-    flat = np.max(readings.wear_mm - never, axis=0) <= np.min(readings.wear_mm + never, axis=0)
-    flown = np.max(readings.landings - never, axis=0) > np.min(readings.landings + never, axis=0)
-    return np.asarray(flat & flown & (np.count_nonzero(readings.valid, axis=0) >= 3))
+def _of_copies(judged: Gated, run: int) -> Iterator[str]:
+    """What is said of each copied stretch of a run, the one that is still open last."""
+    unworn, copied = judged.unworn_mm[:, run], judged.copied[:, run]
+    read = np.flatnonzero(judged.readings.valid[:, run] | judged.gated[:, run])
+    parts = np.split(read, np.flatnonzero(~copied[read]))  # each begins with a reading that is no copy
+    for part in parts:
+        again = part[1:]
+        if not again.size or not copied[again].any():
+            continue
+        stood = f"{again.size} readings equal to the one before although about {unworn[again[0]]:.1f} mm"
+        stood += " should have worn in between: copied or unread?"
+        if again[-1] != read[-1]:
+            yield f"{stood} kept out of the rate"
+            continue
+        whence = "the last that moved" if judged.readings.valid[:, run].any() else "its start"
+        yield f"{stood} the wear is foretold from {whence}; read it now"
+
+
+def _copied_last(judged: Gated, readings: Readings) -> npt.NDArray[np.int64]:
+    """Copies at the end of each run, after which nothing else was read."""
+    other = readings.valid & ~judged.copied
+    order = np.arange(readings.valid.shape[0])[:, None]
+    moved = np.where(other, order, -1).max(axis=0, initial=-1)
+    return np.count_nonzero(judged.copied & (order > moved), axis=0).astype(np.int64)
 
 
 def kept_out(case: WearCase, judged: Gated, readings: pd.DataFrame) -> pd.DataFrame:
@@ -150,5 +167,6 @@ def kept_out(case: WearCase, judged: Gated, readings: pd.DataFrame) -> pd.DataFr
             "wear_mm": chosen["wear_mm"].to_numpy(float),
             "away": judged.away[reading, run],
             "reopened": judged.reopened[reading, run],
+            "copied": judged.copied[reading, run],
         }
     )

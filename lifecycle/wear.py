@@ -92,12 +92,14 @@ class FleetFit:
         wear; NaN where neither start nor reading is known), ``landings_at`` (of that reading, 0 without one), ``gap``
         and ``filter_p`` (wear n landings on, were the path smooth, has variance measurement_sd^2 filter_p +
         (gap + n)^2 rate_var), ``path_sd``, ``measurement_sd``, ``dof`` (for t quantiles), ``readings`` (used),
-        ``gated`` (kept out of the rate as unexplained), ``kind`` (``estimated`` from its own readings, ``assumed``
-        from its type), ``warnings`` (tuple of str).
+        ``gated`` (kept out of the rate as unexplained), ``copied`` (copies of the last reading that moved, after which
+        nothing else was read), ``kind`` (``estimated`` from its own readings, ``assumed`` from its type), ``warnings``
+        (tuple of str).
     gated : DataFrame
         One row a reading kept out as unexplained: ``run``, ``record``, ``landings``, ``wear_mm``, ``away``
         (standard deviations above its forecast), ``reopened`` (bool: the second in a row, from which the level of
-        wear was taken anew, so that it is in the rate after all).
+        wear was taken anew, so that it is in the rate after all), ``copied`` (bool: equal to the one before although
+        wear was foretold; no distance then).
     models : mapping of str to TypeModel
         What was fitted, for `prior_rate` and `refresh`.
     unread : TypeModel

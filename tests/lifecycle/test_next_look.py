@@ -32,7 +32,7 @@ def flying() -> Flying:
     return learn_flying(b.records(*stored, *log), ON)
 
 
-def installed_of(runs, posterior, *, flown=0.0, limit_wear_mm=40.0, due=False, aircraft=1):
+def installed_of(runs, posterior, *, flown=0.0, limit_wear_mm=40.0, due=False, aircraft=1, copied=False):
     """Brakes on an aircraft, `flown` landings after their last reading."""
     frame = runs.runs.assign(
         aircraft=aircraft,
@@ -41,6 +41,7 @@ def installed_of(runs, posterior, *, flown=0.0, limit_wear_mm=40.0, due=False, a
         flown=flown,
         limit_wear_mm=limit_wear_mm,
         due=due,
+        copied=copied,
         pin_mm=np.nan,
         read_on=pd.Series(pd.NaT, index=runs.runs.index, dtype="datetime64[s]"),
         kind="estimated",

@@ -24,6 +24,7 @@ POSTERIOR = [
     "dof",
     "readings",
     "gated",
+    "copied",
     "kind",
     "warnings",
 ]
