@@ -27,6 +27,8 @@ class TypeRow:
     gamma_less_wiener: float | None
     better: str
     doubts: str
+    kept_out: int
+    too_few_runs: bool
 
 
 def row_of(told: TypeDiagnosis) -> TypeRow:
@@ -50,4 +52,6 @@ def row_of(told: TypeDiagnosis) -> TypeRow:
         gamma_less_wiener=processes.advantage if processes else None,
         better=BETTER[processes.better] if processes else "too few readings",
         doubts="; ".join(told.doubts),
+        kept_out=told.kept_out,
+        too_few_runs=told.too_few,
     )

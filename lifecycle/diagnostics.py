@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betaincinv, ndtri
+from scipy.special import bdtrc, betaincinv, ndtr, ndtri
 
 from lifecycle.curvature import Curvature, curvature_of
 from lifecycle.errors import NotEnoughDataError
@@ -23,6 +23,9 @@ MOST_NUMBERS: Final = 24
 QQ_POINTS: Final = 61
 FEWEST: Final = 3  # innovations behind one figure by reading number
 FAR: Final = 3.0
+BEYOND_FAR: Final = float(2 * ndtr(-FAR))  # of standard normal numbers
+HARDLY_BY_CHANCE: Final = 0.01
+FEW_RUNS: Final = 10  # with fewer no departure could show; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,9 @@ class TypeDiagnosis:
     One brake type.
 
     ``innovations`` are standardised one-step forecast errors of the readings in the rate: mean 0, ``sd`` 1 and
-    ``beyond_3`` of 0.27 % are wanted. ``doubts`` name in words what speaks against the model, none where nothing does.
+    ``beyond_3`` of 0.27 % are wanted; ``sd`` is 1 by construction where the type's own readings gave the variances.
+    ``doubts`` name in words what speaks against the model, none where nothing does; with ``too_few`` runs nothing
+    could. ``kept_out`` are readings that the gate kept out of the rate and so out of these figures.
     """
 
     brake_type: str
@@ -79,6 +84,8 @@ class TypeDiagnosis:
     processes: ProcessComparison | None
     influential: tuple[InfluentialRun, ...]
     doubts: tuple[str, ...]
+    kept_out: int
+    too_few: bool
 
 
 def diagnose(runs: Runs, fit: FleetFit, brake_type: str = "") -> tuple[TypeDiagnosis, ...]:
@@ -117,9 +124,10 @@ def _diagnosis(told: Whitened) -> TypeDiagnosis:
     lags, curvature = tuple(_lags(in_order)), curvature_of(told)
     processes = compare_processes(clear_increments(told))
     sd, beyond = float(np.std(away, ddof=1)), float(np.mean(np.abs(away) > FAR))
+    runs = int(np.isfinite(told.away).any(axis=0).sum())
     return TypeDiagnosis(
         brake_type=told.brake_type,
-        runs=int(np.isfinite(told.away).any(axis=0).sum()),
+        runs=runs,
         innovations=away.size,
         mean=float(away.mean()),
         sd=sd,
@@ -131,6 +139,8 @@ def _diagnosis(told: Whitened) -> TypeDiagnosis:
         processes=processes,
         influential=influential_runs(told),
         doubts=tuple(_doubts(away, sd, lags, curvature, processes)),
+        kept_out=told.kept_out,
+        too_few=runs < FEW_RUNS,
     )
 
 
@@ -184,7 +194,8 @@ def _doubts(
     """
     What speaks against the model, where it is both surely there and large enough to matter.
 
-    With many readings any departure is sure, with few none is; the sizes below are common practice, no source.
+    With many readings any departure is sure, with few none is; the sizes below are common practice, no source. Of the
+    readings beyond 3 deviations the binomial tail alone decides: the gate has taken the furthest ones out already.
     """
     if abs(sd - 1) > max(0.1, 2 * NINETY_FIVE / np.sqrt(2 * away.size)):
         yield f"the readings scatter {sd:.2f} times as much as the model says"
@@ -196,5 +207,7 @@ def _doubts(
         yield f"the wear rate {word} by {abs(curvature.change):.0%} over {curvature.over_landings:.0f} landings"
     if processes and processes.better == "gamma":
         yield "a gamma process tells the wear between readings better than the Wiener path of the fit"
-    if float(np.mean(np.abs(away) > FAR)) > max(0.01, 0.0027 + 4 * np.sqrt(0.0027 / away.size)):
-        yield f"{np.mean(np.abs(away) > FAR):.1%} of the readings are beyond 3 deviations, where 0.3 % are expected"
+    far = int(np.count_nonzero(np.abs(away) > FAR))
+    if far and bdtrc(far - 1, away.size, BEYOND_FAR) < HARDLY_BY_CHANCE:
+        found, wanted = f"{far} of {away.size} readings ({far / away.size:.1%})", away.size * BEYOND_FAR
+        yield f"{found} are beyond 3 deviations, where {wanted:.1f} ({BEYOND_FAR:.1%}) are expected"

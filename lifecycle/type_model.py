@@ -354,7 +354,8 @@ def _model(fit: WearFit, covariates: Covariates, prior: WearPrior) -> TypeModel:
 def _type_warnings(fit: WearFit, covariates: Covariates) -> tuple[str, ...]:
     found = []
     if fit.runs < FEW_RUNS:
-        found.append(f"{fit.runs} runs read: the scatter leans on other types or common practice")
+        runs = "1 run" if fit.runs == 1 else f"{fit.runs} runs"
+        found.append(f"{runs} read: the scatter leans on other types or common practice")
     if average_row(covariates) @ fit.rate <= 0:
         found.append("mean wear per landing is not above zero: check the convention and unit of its readings")
     return tuple(found)

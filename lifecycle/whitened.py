@@ -35,6 +35,8 @@ class Whitened:
         Standardised innovations, standard normal where the model is right; NaN where there is none.
     judged : array of shape (n_readings, n_runs)
         The same as each reading was judged, those kept out of the rate and those that reopened a run included.
+    kept_out : int
+        How many readings the gate kept out of the rate.
     """
 
     brake_type: str
@@ -44,6 +46,7 @@ class Whitened:
     z: Floats
     away: Floats
     judged: Floats
+    kept_out: int
 
     def of_series(self, values: Floats) -> Floats:
         """
@@ -85,4 +88,5 @@ def whitened(runs: Runs, fit: FleetFit) -> Iterator[Whitened]:
         z = model.covariates.columns(case.shares, len(case.runs))
         passed = gate(model.fit, model.covariates.bent(case.readings, case.bends), z)
         away = innovations(model.fit, passed.readings, z)
-        yield Whitened(name, model, case, passed.readings, z, away, judged=passed.away)
+        kept_out = int(passed.gated.sum())
+        yield Whitened(name, model, case, passed.readings, z, away, judged=passed.away, kept_out=kept_out)

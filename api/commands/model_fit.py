@@ -12,6 +12,7 @@ COLUMNS: Final = (
     "brake_type",
     "runs",
     "readings",
+    "kept_out",
     "spread",
     "beyond_3",
     "correlation",

@@ -122,17 +122,23 @@ def page_of(
 
 
 def answer(found: Sequence[TypeDiagnosis]) -> str:
-    """For how many brake types nothing speaks against the model."""
+    """For how many brake types nothing speaks against the model, and of which nothing could."""
     if not found:
         return "No brake has been read twice in a run yet, so nothing can be said of the model."
-    doubted = sum(bool(each.doubts) for each in found)
-    kinds = words.counted(len(found), "brake type")
-    if not doubted:
-        return f"Nothing speaks against the wear model: {kinds}, {_readings(found)}."
-    return (
-        f"Something speaks against the wear model for {words.number(doubted)} of {kinds}, {_readings(found)}."
+    told = [each for each in found if each.doubts or not each.too_few]
+    few = [each.brake_type for each in found if each not in told]
+    left = f" Too few runs to tell of {words.listed(few)}." if few else ""
+    if not told:
+        return left.strip()
+    doubted = sum(bool(each.doubts) for each in told)
+    kinds = words.counted(len(told), "brake type")
+    many = f"{words.number(doubted)} of {kinds}" if doubted else kinds
+    verdict = (
+        "Something speaks against the wear model for" if doubted else "Nothing speaks against the wear model:"
     )
+    return f"{verdict} {many}, {_readings(told)}.{left}"
 
 
 def _readings(found: Sequence[TypeDiagnosis]) -> str:
-    return words.counted(sum(each.innovations for each in found), "reading")
+    read = words.counted(sum(each.innovations for each in found), "reading")
+    return f"{read}; {words.number(sum(each.kept_out for each in found))} more were kept out of the rate"

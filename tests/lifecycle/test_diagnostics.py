@@ -4,6 +4,7 @@ import functools
 
 import numpy as np
 import pytest
+from scipy.stats import binom, norm
 
 from lifecycle.curvature import curvature_of
 from lifecycle.diagnostics import diagnose
@@ -125,6 +126,32 @@ def test_readings_that_scatter_more_than_the_model_says_are_told():
     noisy = w + np.random.default_rng(7).normal(0, 0.4, w.shape)
     (found,) = diagnose(fleet_of(x, noisy), large()[1])
     assert any("times as much" in doubt for doubt in found.doubts)
+
+
+def test_readings_beyond_3_are_a_doubt_where_chance_hardly_gives_so_many():
+    """Reference: the binomial tail of scipy; the last readings of some runs are moved to 3.3 deviations."""
+    x, w = paths(np.random.default_rng(12), 90, 10)
+    away, a_mm_on = told_of(x, w).away, w.copy()
+    a_mm_on[:, -1] += 0.1
+    per_mm = (told_of(x, a_mm_on).away[-1] - away[-1]) / 0.1
+    seen = set()
+    for moved in (2, 5, 9):
+        off = w.copy()
+        off[:moved, -1] += ((3.3 - away[-1]) / per_mm)[:moved]
+        (found,) = diagnose(fleet_of(x, off), large()[1])
+        far = round(found.beyond_3 * found.innovations)
+        rare = binom.sf(far - 1, found.innovations, 2 * norm.sf(3)) < 0.01
+        assert any("beyond 3 deviations" in doubt for doubt in found.doubts) == rare
+        seen.add(rare)
+    assert seen == {True, False}
+
+
+def test_readings_kept_out_are_counted_and_few_runs_are_said_to_be_too_few():
+    x, w = paths(np.random.default_rng(3), 10, 9)
+    w[5, 4] += 6.0
+    (ten,), (nine,) = (diagnose(fleet_of(x[:runs], w[:runs]), large()[1]) for runs in (10, 9))
+    assert (ten.kept_out, ten.innovations, ten.too_few) == (1, 89, False)
+    assert nine.too_few
 
 
 def test_a_type_that_nobody_read_twice_is_left_out_and_one_can_be_asked_for():

@@ -135,7 +135,7 @@ def test_one_reading_leaves_a_type_between_the_reading_and_the_others():
     fit = fit_fleet(runs_of([*others, Brake((200.0,), (8.0,))]))
     assert 0.031 < fit.types[0].rate_mm_per_landing < 0.0405
     assert fit.types[0].rate_sd == pytest.approx(fit.types[1].rate_sd, rel=0.5)
-    assert any("1 runs read" in warning for warning in fit.types[0].warnings)
+    assert any(warning.startswith("1 run read:") for warning in fit.types[0].warnings)
 
 
 def test_small_types_lean_on_the_others():
