@@ -21,6 +21,7 @@ from api.waiting import Item
 from lifecycle import study as chain
 from lifecycle.dragging import DraggingBrake
 from lifecycle.forecast import ChangeOut
+from lifecycle.next_look import NextLook
 from lifecycle.study import Study
 
 FIRST_ROWS: Final = 12
@@ -131,13 +132,14 @@ def _within(changes: Sequence[ChangeOut], end: dt.date) -> int:
 def _items(
     frame: Frame, study: Study, engine: Engine, base: str, changes: tuple[ChangeOut, ...]
 ) -> Iterator[Item]:
-    """Change-outs within the lead time, short stock, brakes that drag, and what moved since the last study kept."""
+    """Change-outs in the lead time, short stock, copied readings, brakes that drag, what moved since the last study."""
     early = [each for each in changes if not at_limit(each) and _in_lead_time(study, each)]
     assumed = any(study.assumptions.find(LEAD, brake_type=each.brake_type, base=each.base) for each in early)
     more = "" if assumed else f"no lead time is on record: {LEAD_DAYS:.0f} days are taken"
     one, many = (f"{what} P10 is inside the lead time" for what in ("brake whose", "brakes whose"))
     yield Item(len(early), one, many, frame.elsewhere(CHANGEOUTS.path), more)
     yield _short(frame, study, base)
+    yield _copied(frame, chain.next_looks(study, base))
     yield from _dragging(frame, chain.dragging(study, base))
     moved = moved_since(engine, study, changes)
     if moved:
@@ -155,6 +157,30 @@ def _items(
         )
 
 
+def _copied(frame: Frame, looks: Sequence[NextLook]) -> Item:
+    """Brakes whose last readings only repeat an earlier one, by name."""
+    here = [each for each in looks if each.why == "copied"]
+    asked = "last readings are equal though wear was foretold: copied or unread? Read"
+    return Item(
+        len(here),
+        f"brake whose {asked} it now",
+        f"brakes whose {asked} them now",
+        "",
+        each=_named(frame, here),
+    )
+
+
+def _named(frame: Frame, brakes: Sequence[NextLook] | Sequence[DraggingBrake]) -> tuple[tuple[str, str], ...]:
+    """Each with its place and the way to its record."""
+    return tuple(
+        (
+            f"{each.serial} on {each.registration}, position {each.position}",
+            record_link(frame, each.serial, each.brake_type),
+        )
+        for each in brakes
+    )
+
+
 def _dragging(frame: Frame, drags: Sequence[DraggingBrake]) -> Iterator[Item]:
     """Brakes that have left their own past, a line for each side, with each of them by name."""
     for side in dict.fromkeys(each.side for each in drags):
@@ -164,13 +190,7 @@ def _dragging(frame: Frame, drags: Sequence[DraggingBrake]) -> Iterator[Item]:
             f"brake wears {side} than its own past",
             f"brakes wear {side} than their own past",
             "",
-            each=tuple(
-                (
-                    f"{each.serial} on {each.registration}, position {each.position}",
-                    record_link(frame, each.serial, each.brake_type),
-                )
-                for each in here
-            ),
+            each=_named(frame, here),
         )
 
 

@@ -186,3 +186,20 @@ def test_the_day_is_the_last_one_and_the_chance_counts_from_the_last_reading():
     unsure = latest_looks(brakes, replace(exact, cv_u=0.3), ON, 0.05)
     assert all(each.latest_on < looks[each.serial].latest_on for each in unsure if each.why == "wear")
     assert any(each.why == "wear" for each in unsure)
+
+
+def test_a_brake_whose_last_readings_are_copies_is_looked_at_now():
+    """Unless a reading makes it due already, or no limit is known."""
+    few, post = runs_of([Brake((100.0,), (3.0,)) for _ in range(4)]), many()[1].iloc[:4]
+    brakes = installed_of(
+        few,
+        post,
+        limit_wear_mm=np.array([40.0, 40.0, np.nan, 40.0]),
+        due=np.array([False, True, False, False]),
+        copied=np.array([True, True, True, False]),
+        aircraft=np.array([2, 1, 1, 1]),
+    )
+    looks = {each.why: each for each in latest_looks(brakes, flying(), ON, 0.05)}
+    assert set(looks) == {"copied", "at limit", "no limit", "wear"}
+    assert (looks["copied"].latest_on, looks["copied"].landings) == (ON, 0.0)
+    assert looks["copied"].chance_now < 0.05
