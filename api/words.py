@@ -3,6 +3,7 @@
 import datetime as dt
 import math
 from collections.abc import Sequence
+from statistics import NormalDist
 from typing import Final
 
 from lifecycle.units import NM_PER_UNIT, pin_letter
@@ -12,6 +13,7 @@ THIN: Final = "\N{NARROW NO-BREAK SPACE}"
 FIRM: Final = "\N{NO-BREAK SPACE}"
 MINUS: Final = "\N{MINUS SIGN}"
 TO: Final = "\N{WORD JOINER}\N{EN DASH}\N{WORD JOINER}"
+P90: Final = NormalDist().inv_cdf(0.9)
 UNKNOWN: Final = "not known"
 PIN: Final = "pin_"  # before the number of a pin in files
 MATERIAL_MARKS: Final = {"steel": "\N{BLACK SQUARE}", "carbon": "\N{BLACK CIRCLE}"}
@@ -100,6 +102,11 @@ def ranged(low: float | None, high: float | None) -> str:
         return UNKNOWN
     ends = (rounded(low, low, high), rounded(high, low, high))
     return ends[0] if ends[0] == ends[1] else TO.join(ends)
+
+
+def eight_in_ten(middle: float, sd: float) -> str:
+    """The range of 8 in 10 about a figure with a normal law."""
+    return ranged(middle - P90 * sd, middle + P90 * sd)
 
 
 def whole(value: float) -> int:

@@ -107,16 +107,16 @@ def _type_rates(name: str, material: str, rates: Sequence[RemovalRate]) -> TypeR
 
 
 def answer(types: Sequence[TypeRates]) -> str:
-    """The type with the most early removals, its main cause, and how many landings lie between."""
+    """The type with the highest rate of early removals, its main cause, and how many landings lie between."""
     seen = [each for each in types if each.total.rate.removals]
     if not types:
         return "No landings of a brake are on record yet."
     if not seen:
         return "No brake has come off early on record."
-    worst = max(seen, key=lambda each: each.total.rate.per_1000_low)
+    worst = max(seen, key=lambda each: each.total.rate.per_1000)
     rate, first = worst.total.rate, worst.causes[0].rate
     alike = [
-        each for each in seen if each is not worst and each.total.rate.per_1000_high >= rate.per_1000_low
+        each for each in types if each is not worst and each.total.rate.per_1000_high >= rate.per_1000_low
     ]
     return (
         f"{worst.brake_type} comes off early {'' if alike else 'most often: '}once in about "

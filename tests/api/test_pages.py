@@ -149,7 +149,9 @@ def test_a_serial_of_two_types_asks_for_the_type(shown_client):
     answer = shown_client.get(f"{BRAKE_RECORD}?serial=TWIN")
     assert answer.status_code == 422
     assert "add brake_type C-200 or S-100" in text_of(answer)
-    assert "Brake TWIN" in text_of(shown_client.get(f"{BRAKE_RECORD}?serial=TWIN&brake_type=C-200"))
+    told = text_of(shown_client.get(f"{BRAKE_RECORD}?serial=TWIN&brake_type=C-200"))
+    assert "Brake TWIN" in told
+    assert "landings; 8 in 10: " in told
 
 
 def test_a_brake_is_found_by_the_end_of_its_serial(shown_client):
@@ -335,6 +337,7 @@ def test_an_address_that_means_nothing_says_what_would(shown_client, address, st
 def test_a_claim_is_asked_by_the_names_of_the_json_too(shown_client):
     other = shown_client.get("/claims?type=S-100&landings=1500")
     assert "Claimed: S-100 lasts 1 500 landings a run." in text_of(other).replace("\u202f", " ")
+    assert "As flown: bases and positions are in it" in text_of(other)
     assert re.findall(r'name="claimed" value="[^"]*"', other.text) == ['name="claimed" value="1500"']
 
 

@@ -22,5 +22,11 @@ def test_the_type_named_as_coming_off_most_often_is_told_apart_from_the_others()
 
 def test_types_whose_rates_are_not_told_apart_are_named_beside():
     told = answer([type_rates("S-1", 57, 0.081, 0.12), type_rates("C-1", 10, 0.064, 0.16)])
+    assert told.startswith("C-1 comes off early once in about")
+    assert told.endswith("; S-1 may do so as often.")
+
+
+def test_a_type_that_hardly_flew_may_do_so_as_often_though_none_came_off():
+    told = answer([type_rates("S-1", 57, 0.081, 0.12), type_rates("C-1", 0, 0.0, 1.9)])
     assert told.startswith("S-1 comes off early once in about")
     assert told.endswith("; C-1 may do so as often.")

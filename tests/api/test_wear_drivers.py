@@ -86,6 +86,8 @@ def test_the_page_and_its_file_show_the_same_effects(shown_client):
     page = shown_client.get("/wear-drivers")
     assert page.status_code == 200
     assert "8 in 10" in page.text
+    assert "The ranges count every run for itself" in page.text
+    assert "may be further from zero than its effect" in page.text
     rows = list(csv.DictReader(io.StringIO(_table(shown_client.get("/wear-drivers?format=csv").text))))
     types = shown_client.get("/api/v1/refit").json()["types"]
     told = [(one["brake_type"], each["effect"]) for one in types for each in one["drivers"]]

@@ -50,6 +50,7 @@ def test_an_assumption_is_shown_as_it_was_typed():
 
 def test_a_range_is_rounded_to_a_tenth_of_its_width():
     assert words.ranged(812.3, 1043.8) == f"810{words.TO}1{THIN}040"
+    assert words.eight_in_ten(29.3, 1.5) == f"27.4{words.TO}31.2"  # 1.2816 deviations on either side
     assert words.ranged(5.83, 6.27) == f"5.83{words.TO}6.27"
     assert words.rounded(927.1, 812.3, 1043.8) == "930"
 
