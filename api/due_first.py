@@ -21,7 +21,6 @@ from api.waiting import Item
 from lifecycle import study as chain
 from lifecycle.dragging import DraggingBrake
 from lifecycle.forecast import ChangeOut
-from lifecycle.next_look import NextLook
 from lifecycle.study import Study
 
 FIRST_ROWS: Final = 12
@@ -139,7 +138,7 @@ def _items(
     one, many = (f"{what} P10 is inside the lead time" for what in ("brake whose", "brakes whose"))
     yield Item(len(early), one, many, frame.elsewhere(CHANGEOUTS.path), more)
     yield _short(frame, study, base)
-    yield _copied(frame, chain.next_looks(study, base))
+    yield _copied(frame, study, changes)
     yield from _dragging(frame, chain.dragging(study, base))
     moved = moved_since(engine, study, changes)
     if moved:
@@ -157,9 +156,11 @@ def _items(
         )
 
 
-def _copied(frame: Frame, looks: Sequence[NextLook]) -> Item:
-    """Brakes whose last readings only repeat an earlier one, by name."""
-    here = [each for each in looks if each.why == "copied"]
+def _copied(frame: Frame, study: Study, changes: Sequence[ChangeOut]) -> Item:
+    """Brakes whose last readings only repeat an earlier one, by name; at the limit no reading helps any more."""
+    runs = study.runs.runs[study.runs.runs["fitted"] & (study.fit.posterior["copied"] > 0)]
+    copied = set(zip(runs["serial"], runs["brake_type"], strict=True))
+    here = [each for each in changes if (each.serial, each.brake_type) in copied and not at_limit(each)]
     asked = "last readings are equal though wear was foretold: copied or unread? Read"
     return Item(
         len(here),
@@ -170,7 +171,9 @@ def _copied(frame: Frame, looks: Sequence[NextLook]) -> Item:
     )
 
 
-def _named(frame: Frame, brakes: Sequence[NextLook] | Sequence[DraggingBrake]) -> tuple[tuple[str, str], ...]:
+def _named(
+    frame: Frame, brakes: Sequence[ChangeOut] | Sequence[DraggingBrake]
+) -> tuple[tuple[str, str], ...]:
     """Each with its place and the way to its record."""
     return tuple(
         (

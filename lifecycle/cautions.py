@@ -18,6 +18,7 @@ OUT: Final = {
     "hot": "taken hot",
     "released": "taken with the brakes released",
     "excluded": "taken during a known fault",
+    "copied": "copied or unread",
 }
 Mask = npt.NDArray[np.bool_]
 

@@ -178,6 +178,22 @@ def test_later_usable_reading_above_the_limit_clears_a_low_one_but_a_hot_one_doe
     assert from_the_last_fit(fleet(low, b.reading(**later, brakes_applied="no")))["S1"].kind == "observed"
 
 
+def test_copies_of_a_reading_do_not_clear_a_low_one_and_the_forecast_rests_on_the_last_that_moved():
+    """One brake that stands at its reading of 29 October from then on; a hot reading lies in between."""
+    stood = f"{worn_to('2025-10-29'):.1f}"
+    same = [b.reading(1, f"2025-{day}", stood) for day in ("10-29", "11-12", "11-26", "12-10", "12-17")]
+    honest = [b.reading(1, day, f"{worn_to(day):.1f}") for day in ("2025-09-03", "2025-09-17", "2025-10-15")]
+    low = b.reading(1, "2025-11-20", "9.9", cold="no")
+    others = range(2, 9)
+    copied = forecast(fleet(*honest, *same, readings_of=others))["S1"]
+    assert any(f"{stood} mm of 17 Dec 2025 is copied or unread: the forecast rests on {stood} mm of 29 Oct 2025" in told
+               for told in copied.warnings)  # fmt: skip
+    assert not any("by it due" in told for told in copied.warnings)
+    assert forecast(fleet(*honest, *same, low, readings_of=others))["S1"].kind == "observed"
+    real = b.reading(1, "2025-12-20", f"{worn_to('2025-12-20'):.1f}")
+    assert forecast(fleet(*honest, *same, low, real, readings_of=others))["S1"].kind == "estimated"
+
+
 def test_held_low_reading_stands_until_it_is_ruled_on():
     later = b.reading(1, "2025-12-20", str(worn_to("2025-12-20")))
     held, refused = (b.reading(1, "2025-12-18", "9.9", state=state) for state in ("held", "refused"))
