@@ -120,15 +120,19 @@ def test_readings_say_what_keeps_them_out_of_the_rate():
 
 
 def test_the_last_check_within_the_limit_is_in_the_rate_and_one_before_a_reading_is_not():
-    rows = [b.limit(10), *b.daily(1, "2025-01-01", 365, A_DAY), b.installation(1, "2024-12-31")]
-    rows += readings(1, "2025-01-14", "2025-06-18", worn_from="2024-12-31", rng=np.random.default_rng(3))
-    rows += [b.reading(1, f"2025-{day}", None) for day in ("05-01", "09-01", "10-01")]
-    told = brake_story(open_study(b.records(*rows), AssumptionSet(()), on=ON, known_on=ON, seed=1), 1)
-    checks = {
-        point.day.month: (point.used, point.why_not) for point in told.readings if point.left_mm is None
-    }
-    assert checks == {5: (False, "within limit only"), 9: (False, "within limit only"), 10: (True, "")}
-    assert told.readings[-1].used
+    rows = [b.limit(10), *b.daily(1, "2025-01-01", 365, A_DAY)]
+    for brake, checks in ((1, ("05-01", "09-01", "10-01")), (2, ("05-01",))):
+        rows.append(b.installation(brake, "2024-12-31", position=str(brake)))
+        rng = np.random.default_rng(brake)
+        rows += readings(brake, "2025-01-14", "2025-06-18", worn_from="2024-12-31", rng=rng)
+        rows += [b.reading(brake, f"2025-{day}", None) for day in checks]
+    found = open_study(b.records(*rows), AssumptionSet(()), on=ON, known_on=ON, seed=1)
+    one, two = (
+        [point for point in brake_story(found, brake).readings if not point.left_mm] for brake in (1, 2)
+    )
+    before = (False, "within limit only")
+    assert [(point.used, point.why_not) for point in one] == [before, before, (True, "")]
+    assert [(point.used, point.why_not) for point in two] == [before]
 
 
 def test_path_runs_from_the_start_to_the_last_reading_through_its_band():
