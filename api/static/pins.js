@@ -18,13 +18,13 @@ function fieldsFor(brake) {
   return fields;
 }
 
-const PATIENCE_MS = 3000;
+const ANSWER_MS = 3000;
 
 async function ask(brake) {
   const turn = (asked.get(brake) ?? 0) + 1;
   asked.set(brake, turn);
   try {
-    const answer = await fetch(`${form.dataset.look}?${fieldsFor(brake)}`, { headers: { Accept: "application/json" }, signal: AbortSignal.timeout(PATIENCE_MS) });
+    const answer = await fetch(`${form.dataset.look}?${fieldsFor(brake)}`, { headers: { Accept: "application/json" }, signal: AbortSignal.timeout(ANSWER_MS) });
     if (answer.ok && asked.get(brake) === turn) tell(brake, await answer.json());
   } catch {
     // Without a connection nothing is said by now; the server says it when the sheet arrives.

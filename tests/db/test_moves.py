@@ -103,10 +103,10 @@ class Moves(RuleBasedStateMachine):
         stay = Stay(0, serial, place, day, end)
         if twin is None:
             wanted = "added" if self.free(stay) else "refused"
-        elif twin.place != place or (twin.end and end and twin.end != end):
+        elif twin.gone or twin.place != place or (twin.end and end and twin.end != end):
             wanted = "refused"
         elif end and not twin.end:
-            wanted = "refused" if twin.gone else "completed"
+            wanted = "completed"
         else:
             wanted = "same"
         entered = installation(serial, place[1], day, registration=place[0], removed_on=end or "")
@@ -132,7 +132,8 @@ class Moves(RuleBasedStateMachine):
     @rule(serial=serials, day=days, step_mm=st.sampled_from([5, 6]))
     def reshim(self, serial, day, step_mm):
         twin = self.twin(self.shims, 0, serial, day)
-        wanted = "added" if twin is None else "same" if twin.step_mm == step_mm else "refused"
+        stands = twin and not twin.gone and twin.step_mm == step_mm
+        wanted = "added" if twin is None else "same" if stands else "refused"
         frame = rows("reshims", {"serial": serial, "day": day, "step_mm": step_mm})
         assert self.outcome(record_reshims, frame) == wanted
         if wanted == "added":
