@@ -10,8 +10,8 @@ from sqlalchemy.orm import Session
 
 from api.records import enter_rows
 from db.entry.flown import LANDINGS_A_DAY_MAX
-from db.entry.landings_sheet import COUNT, Keeper, open_landings_sheet
-from db.entry.sheets import TypedLine, keep_lines, post_sheet
+from db.entry.landings_sheet import COUNT, Keeper, open_landings_sheet, post_landings_sheet
+from db.entry.sheets import TypedLine, keep_lines
 from db.errors import RowError, RowsRefusedError
 from db.landing_lines import AircraftLine
 from db.sessions import LetIn as Person
@@ -87,7 +87,9 @@ def post(session: Session, person: Person, sheet: TypedSheet, key: str) -> Issue
             sheet.typed(line),
             tuple(sheet.form.get(f"seen-{line.aircraft}", "").split()),
         )
-        for line in sheet.filled
+        # What was typed against a record that came meanwhile is kept too, and waits.
+        for line in sheet.lines
+        if any(sheet.typed(line).values())
     ]
     keep_lines(session, opened.code, typed, person=by.person, now=by.now)
     unread = [*unread_in(sheet)]
@@ -102,7 +104,7 @@ def post(session: Session, person: Person, sheet: TypedSheet, key: str) -> Issue
     ]
     if errors:
         raise RowsRefusedError(tuple(errors))
-    return post_sheet(session, opened.code, person=by.person, now=by.now)
+    return post_landings_sheet(session, opened, by=by, before=sheet.lines)
 
 
 def _recorded(session: Session, person: Person, sheet: TypedSheet) -> list[RowError]:

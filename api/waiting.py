@@ -16,10 +16,11 @@ from db.corrections import doubted_readings, held_readings
 from db.entry.landings_sheet import lines_of_sheet
 from db.entry_quality import sheets_to_check
 from db.half_done import half_done
+from db.late_lines import late_lines, typed_values
 from db.notices import open_notices, untold_takeoffs
-from db.records.sheets import STANDING
+from db.records.sheets import CONFLICT, STANDING
 from db.sessions import LetIn as Person
-from db.sheets import IssuedSheet, lines_of, sheets_in_conflict, sheets_waiting
+from db.sheets import IssuedSheet, KeptLine, lines_of, sheets_in_conflict, sheets_waiting
 from db.unreported import unreported_days
 from db.uploaded import uploads_of
 
@@ -65,7 +66,18 @@ def waiting(session: Session, person: Person, *, on: dt.date) -> tuple[Item, ...
 
 def _sheets(session: Session, person: Person, on: dt.date) -> Iterator[Item]:
     conflicts = _own(person, sheets_in_conflict(session))
-    for sheet in conflicts[:MOST_TOLD]:
+    for sheet in conflicts[: 2 * MOST_TOLD]:
+        against, torn = _late(session, sheet)
+        begin = f"{against[0].place}, {typed_values(against[0])} by {against[0].person}" if against else ""
+        yield Item(
+            len(against),
+            "line typed that differs from the record",
+            "lines typed that differ from the record",
+            link_to(sheet),
+            f"{_named(sheet)}: {begin}: correct the record, or drop it",
+        )
+        if not torn:
+            continue
         yield Item(
             1,
             "sheet on which two devices differ",
@@ -93,6 +105,17 @@ def _sheets(session: Session, person: Person, on: dt.date) -> Iterator[Item]:
             f"{LANDINGS.path}?base={base}&day={first.day}",
             f"first {words.day(first.day)}, {first.aircraft} of {words.counted(first.flying, 'aircraft', 'aircraft')}",
         )
+
+
+def _late(session: Session, sheet: IssuedSheet) -> tuple[tuple[KeptLine, ...], bool]:
+    """The lines of a sheet that wait against a record, and whether devices differ where nothing is on record."""
+    kept = lines_of(session, sheet.code)
+    if sheet.kind != "landings":
+        return (), True
+    lines = lines_of_sheet(session, sheet.base, sheet.day, sheet)
+    there = {each.registration for each in lines if each.reported}
+    late = tuple(found for line in lines for found in late_lines(kept, line))
+    return late, any(each.state == CONFLICT and each.place not in there for each in kept)
 
 
 def _resume(session: Session, sheet: IssuedSheet) -> str:

@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from sqlalchemy.orm import Session
@@ -12,6 +12,7 @@ from api.landing_entry import SHEET_TOTAL, TypedSheet, name_of
 from db.errors import RowError
 from db.events_on import with_events
 from db.landing_lines import AircraftLine
+from db.late_lines import late_lines, typed_values
 from db.records.sheets import CONFLICT, POSTED
 from db.sheets import IssuedSheet, KeptLine, lines_of
 
@@ -37,8 +38,21 @@ class Field:
 
 
 @dataclass(frozen=True)
+class Late:
+    """A line that waits against the record: its key, what it says, and that in a sentence."""
+
+    key: str
+    values: str
+    told: str
+
+
+@dataclass(frozen=True)
 class Row:
-    """A line of the sheet: on record already, or with its inputs; `elsewhere` is what other devices typed in it."""
+    """
+    A line of the sheet: on record already, or with its inputs; `elsewhere` is what other devices typed in it.
+
+    `late` are lines that say something else than the record.
+    """
 
     line: AircraftLine
     fields: tuple[Field, ...]
@@ -46,6 +60,7 @@ class Row:
     seen: str
     elsewhere: str
     wants_event: bool
+    late: tuple[Late, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -66,16 +81,14 @@ def rows_of(
     wrong: dict[str, list[str]] = {}
     for error in errors:
         wrong.setdefault(wrong_of(asked, error).at, []).append(said(error))
-    return tuple(
-        _row(
-            asked,
-            line,
-            tuple(each for each in kept if each.place == line.registration),
-            wrong,
-            wants_event=line.aircraft in rejected - told,
-        )
-        for line in asked.lines
-    )
+    posted_at = issued.posted_at if issued else ""
+    rows = []
+    for line in asked.lines:
+        of_line = tuple(each for each in kept if each.place == line.registration)
+        row = _row(asked, line, of_line, wrong, wants_event=line.aircraft in rejected - told)
+        late = tuple(_late(each, posted_at) for each in late_lines(of_line, line))
+        rows.append(replace(row, late=late))
+    return tuple(rows)
 
 
 def _row(
@@ -103,9 +116,18 @@ def _row(
         tuple(fields),
         uuid.uuid4().hex,
         " ".join(each.key for each in kept),
-        "; ".join(f"{_values(each)} by {each.person}" for each in kept) if torn else "",
+        "; ".join(f"{typed_values(each)} by {each.person}" for each in kept) if torn else "",
         wants_event,
     )
+
+
+def _late(kept: KeptLine, posted_at: str) -> Late:
+    """A line that waits, in words; kept before the sheet was posted, the record came by another way."""
+    after = posted_at and kept.kept_at >= posted_at
+    came = "after this was posted" if after else "and the record says otherwise"
+    values = typed_values(kept)
+    told = f"{values} was typed by {kept.person} {came}: correct the record, or drop it."
+    return Late(kept.key, values, told)
 
 
 def answer(asked: TypedSheet, rows: tuple[Row, ...]) -> str:
@@ -125,7 +147,7 @@ def answer(asked: TypedSheet, rows: tuple[Row, ...]) -> str:
                 *([words.counted(totals, "running total")] if totals else []),
             ]
         )
-        return f"All {len(flying)} aircraft of {where} are reported for {day}: {told} written down."
+        return f"All {len(flying)} aircraft of {where} are reported for {day}: {told} written down.{_waits(rows)}"
     verb = "is" if len(left) == 1 else "are"
     told = f"{len(left)} of {len(flying)} aircraft of {where} {verb} not reported for {day}."
     begun = [row for row in left if any(field.kept for field in row.fields)]
@@ -133,7 +155,17 @@ def answer(asked: TypedSheet, rows: tuple[Row, ...]) -> str:
     if begun and empty:
         place = flying.index(empty[0]) + 1
         told += f" Resume at row {place}, {empty[0].line.registration}."
-    return told
+    return told + _waits(rows)
+
+
+def _waits(rows: tuple[Row, ...]) -> str:
+    """How many lines wait against a record, and in which rows."""
+    late = [row for row in rows if row.late]
+    if not late:
+        return ""
+    count = sum(len(row.late) for row in late)
+    told = words.counted(count, "line typed differs", "lines typed differ")
+    return f" {told} from the record: {words.listed([row.line.registration for row in late])}."
 
 
 def wrong_of(asked: TypedSheet, error: RowError) -> Wrong:
@@ -150,7 +182,3 @@ def said(error: RowError) -> str:
     begun = error.rule.startswith(error.value)
     told = error.rule if begun else f"{error.value}: {error.rule}"
     return f"{words.capital(told)}; {error.suggestion}."
-
-
-def _values(kept: KeptLine) -> str:
-    return ", ".join(filter(None, kept.typed.values())) or "nothing"

@@ -92,7 +92,15 @@ function heard(body, answer) {
   line.dataset.seen = keys.join(" ");
   const others = answer.lines.filter((each) => each.key !== body.key);
   const told = line.querySelector("[data-told]");
-  if (told) told.textContent = others.map((each) => `Elsewhere ${inWords(each)}: type the right one here.`).join(" ");
+  if (told && answer.late) tellLate(told, answer.late);
+  else if (told) told.textContent = others.map((each) => `Elsewhere ${inWords(each)}: type the right one here.`).join(" ");
+}
+
+// The place is on record: the line waits, and is ruled on where the record is corrected or the line dropped.
+function tellLate(told, late) {
+  const link = document.createElement("a");
+  [link.href, link.className, link.textContent] = [`/corrections/${late.record}`, "mend", `record ${late.record}`];
+  told.replaceChildren(`${late.told} `, link);
 }
 
 const inWords = (other) => `${Object.values(other.typed).filter(Boolean).join(", ") || "nothing"} was typed by ${other.person}`;
@@ -102,6 +110,7 @@ function belongs(line, body) {
 }
 
 // The outbox
+const late = new Set();
 let sending = false, trouble = "", retry = RETRY_MS.first, timer = 0, sentHere = 0;
 
 async function sendOne(name) {
@@ -120,6 +129,8 @@ async function sendOne(name) {
     localStorage.removeItem(name);
     const told = await answer.json();
     sentHere += told.lines.some((each) => each.state === "standing");
+    if (told.late) late.add(line.body.place);
+    else late.delete(line.body.place);
     heard(line.body, told);
   } else {
     const problem = await answer.json().catch(() => ({}));
@@ -155,6 +166,7 @@ function tell(word) {
     word ?? "",
     left ? `${left} not yet sent${trouble ? `: ${trouble}` : ""}.` : "",
     !names.length && sentHere ? "All sent, not posted yet." : "",
+    late.size ? `Typed against the record, kept and not posted: ${[...late].join(", ")}.` : "",
     refused.length ? `${refused.length} refused: ${refused[0].refused}` : "",
     others ? `${others} of another person wait on this device until they sign in here.` : "",
   ].filter(Boolean).join(" ");

@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from db.base import Fact, table_of
 from db.chain import Act, append
 from db.entry.in_doubt import doubted_by, keep_doubts
+from db.entry.landings_sheet import settle_lines_of
 from db.entry.moved import correct_stay, withdraw_stay
 from db.entry.outcome import Flag, Outcome
 from db.entry.recorders import recorders
@@ -186,6 +187,8 @@ def _done(
     session: Session, found: Recorded, seq: int, doubted: Mapping[int, str], flags: tuple[Flag, ...]
 ) -> Corrected:
     after = read_record(session, found.fact)
+    if found.kind == "landings":
+        settle_lines_of(session, found.fact)
     newly = keep_doubts(session, doubted, doubted_by(session, after), correction=known_by(session).seq)
     other = tuple(Flag(0, f"reading, record {number}, {why}") for number, why in sorted(newly.items()))
     return Corrected(after, seq, (*flags, *other))

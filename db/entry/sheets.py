@@ -7,7 +7,8 @@ something else stays beside it as a conflict, until somebody who has seen both t
 
 import datetime as dt
 import json
-from collections.abc import Mapping, Sequence
+import uuid
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -116,22 +117,66 @@ def keep_lines(
     return in_order(each for each in every.values() if each.sheet == code)
 
 
-def post_sheet(session: Session, code: str, *, person: str, now: dt.datetime) -> IssuedSheet:
-    """Mark a sheet as typed back; refused while two devices differ in a place. Posting again changes nothing."""
+def post_sheet(  # noqa: PLR0913 - what is posted, by whom, and what is on record of it
+    session: Session,
+    code: str,
+    *,
+    person: str,
+    now: dt.datetime,
+    agrees: Mapping[str, Callable[[Mapping[str, str]], bool]] | None = None,
+    settled: Collection[str] = (),
+) -> IssuedSheet:
+    """
+    Mark a sheet as typed back; refused while two devices differ in a place. Posting again changes nothing.
+
+    `agrees` has the places on record, and whether what was typed says the same: what does not waits as a conflict, what
+    is not on record stands; without it every line is taken as recorded. In a place `settled`, on record before this
+    post, a line that waits keeps nobody from posting the others.
+    """
     sheet = _locked(session, code)
     every = session.scalars(select(SheetLine).where(SheetLine.sheet == code)).all()
-    torn = sorted({each.place for each in every if each.state == CONFLICT})
+    torn = sorted({each.place for each in every if each.state == CONFLICT} - set(settled))
     if torn:
         raise ConflictError(
             f"two devices differ in {', '.join(torn)}; look at both values, type the right one there, then post again"
         )
     for line in every:
-        if line.state == STANDING:
-            line.state = POSTED
+        if line.state in (STANDING, CONFLICT):
+            line.state = _posted_state(line, agrees)
     if sheet.posted_at is None:
         sheet.posted_by, sheet.posted_at = person, time_text(now)
     session.flush()
     return issued(session, sheet)
+
+
+def drop_line(session: Session, code: str, key: str, *, person: str, now: dt.datetime) -> None:
+    """
+    Drop a line that waits beside what was posted. It is kept, and so is who dropped it: a blank line that saw it.
+
+    Dropping a line that is settled already changes nothing.
+    """
+    _locked(session, code)
+    line = session.get(SheetLine, key)
+    if line is None or line.sheet != code:
+        raise NotFoundError(f"no line {key[:40]!r} was typed on sheet {code}; open the sheet again")
+    if line.state not in (STANDING, CONFLICT):
+        return
+    line.state = REPLACED
+    told = {"place": line.place, "typed": "{}", "seen": key, "state": REPLACED}
+    session.add(SheetLine(key=uuid.uuid4().hex, sheet=code, person=person, kept_at=time_text(now), **told))
+    session.flush()
+
+
+def _posted_state(line: SheetLine, agrees: Mapping[str, Callable[[Mapping[str, str]], bool]] | None) -> str:
+    """Return what an open line becomes when its sheet is posted."""
+    typed = json.loads(line.typed)
+    if agrees is None or not any(typed.values()):
+        return POSTED if line.state == STANDING else line.state
+    if line.place not in agrees:
+        return line.state
+    if not agrees[line.place](typed):
+        return CONFLICT
+    return POSTED if line.state == STANDING else REPLACED
 
 
 def keep_check(

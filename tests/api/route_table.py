@@ -16,6 +16,7 @@ TABLE = {
     ("GET", "/landings/worker.js"): ("anybody", "own"),
     ("POST", "/landings"): ("CA", "rows"),
     ("POST", "/sheets/lines"): ("CA", "rows"),
+    ("POST", "/sheets/lines/dropped"): ("CA", "rows"),
     ("GET", "/changeouts"): (ALL, "base"),
     ("GET", "/changeouts/figures.json"): (ALL, "base"),
     ("GET", "/spares"): (ALL, "base"),

@@ -395,3 +395,56 @@ def test_no_landing_is_on_record_twice(app):
             select(func.count()).select_from(select(Landing.aircraft, Landing.day).distinct().subquery())
         )
     assert every == keys
+
+
+def drop_form(answer):
+    """The form that drops the first waiting line, as a browser without scripts would send it."""
+    body = answer.text[answer.text.index('<form id="drop-') :]
+    tags = re.findall(r"<input ([^>]*)>", body[: body.index("</form>")])
+    return {re.search(r'name="([^"]+)"', tag)[1]: re.search(r'value="([^"]*)"', tag)[1] for tag in tags}
+
+
+def test_a_line_typed_after_the_post_is_told_stops_nobody_and_is_dropped_without_scripts(app, client, place):
+    """Two pages of one sheet, opened before either posts."""
+    first = typed_in(client, place, ZZ_001="2", ZZ_003="3")
+    second = typed_in(client, place, ZZ_001="7", ZZ_002="4")
+    assert client.post("/landings", data=first).status_code == 303
+    posted = client.post("/landings", data=second)
+    assert posted.status_code == 303
+    assert sorted(on_record(app, place["day"])) == [(2, None), (3, None), (4, None)]
+    shown = client.get(posted.headers["location"])
+    assert "7 was typed by cle after this was posted: correct the record, or drop it." in shown.text
+    told = shown.text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "1 line typed differs from the record: ZZ-001." in told
+    assert re.search(
+        r'<a class="mend" href="/corrections/\d+">Correct record \d+ \(7 was typed\)', shown.text
+    )
+    today = client.get("/").text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "1 line typed that differs from the record" in today
+    assert "ZZ-001, 7 by cle: correct the record, or drop it" in today
+    assert "two devices differ" not in today
+    form = drop_form(shown)
+    back = client.post("/sheets/lines/dropped", data=form)
+    assert back.headers["location"] == f"/landings?sheet={form['sheet']}"
+    assert "was typed by" not in client.get(back.headers["location"]).text
+    assert "differs from the record" not in client.get("/").text
+    assert client.post("/landings", data=typed_in(client, place, ZZ_004="1")).status_code == 303
+
+
+def test_who_typed_against_a_record_is_told_in_the_answer(app, client, place):
+    client.post("/landings", data=typed_in(client, place, ZZ_001="2"))
+    late = line(client, key=f"late-{place['day']}", day=place["day"], landings="7").json()["late"]
+    assert late["told"].startswith("7 is kept and not posted: ZZ-001 is on record for this day.")
+    assert client.get(f"/corrections/{late['record']}").status_code == 200
+    assert "late" not in line(client, key=f"same-{place['day']}", day=place["day"], landings="2").json()
+
+
+def test_a_clerk_of_another_base_drops_nothing_of_this_one(app, client, place):
+    client.post("/landings", data=typed_in(client, place, ZZ_001="2"))
+    sent = line(client, key=f"eve-{place['day']}", day=place["day"], landings="7").json()
+    eve = browser(app)
+    eve.get(link_for(app, "eve"))
+    form = {"sheet": sent["sheet"], "line": f"eve-{place['day']}", "write_key": "e1"}
+    token = form_on(eve.get("/landings"))["form_token"]
+    assert eve.post("/sheets/lines/dropped", data={**form, "form_token": token}).status_code == 404
+    assert "7 was typed by cle" in client.get("/landings", params=place).text

@@ -316,6 +316,31 @@ def test_two_devices_on_one_sheet_keep_both_and_ask(on_device, service, day):
     assert on_record(service, day) == {CRAFT[0]: 5}
 
 
+def test_a_line_typed_after_another_posted_stops_nobody_and_is_dropped_by_keyboard(on_device, service, day):
+    cora, dirk = open_sheet(on_device("cle"), day), open_sheet(on_device("dee"), day)
+    Keys(cora).line(2)
+    cora.locator("[data-post]").press("Enter")
+    cora.wait_for_selector(".saved")
+    Keys(dirk).line(7)
+    wait_for_outbox(dirk, f"Typed against the record, kept and not posted: {CRAFT[0]}.")
+    told = dirk.locator("[data-told]").first
+    assert f"7 is kept and not posted: {CRAFT[0]} is on record for this day." in told.inner_text()
+    assert told.locator("a").get_attribute("href").startswith("/corrections/")
+    Keys(dirk).line(3)
+    dirk.locator("[data-post]").press("Enter")
+    dirk.wait_for_selector(".saved")
+    assert on_record(service, day) == {CRAFT[0]: 2, CRAFT[1]: 3}
+    open_sheet(cora, day)
+    late = cora.locator(".late")
+    assert "7 was typed by dee after this was posted: correct the record, or drop it." in late.inner_text()
+    assert Axe().run(cora).response["violations"] == []
+    late.get_by_role("button", name="Drop 7").press("Enter")
+    cora.wait_for_selector(".late", state="detached")
+    assert [state for _, typed, state in lines_kept(service, day) if typed.get("full_stops") == "7"] == [
+        "replaced"
+    ]
+
+
 def test_an_issued_sheet_opens_and_fills_without_a_network_and_nothing_stays_after_signing_out(
     on_device, service, day
 ):
