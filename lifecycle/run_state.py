@@ -97,7 +97,7 @@ def _warnings(state: RunPosterior, judged: Gated, drift: Drift) -> list[tuple[st
     lost = np.isnan(state.wear_mm)
     said: list[tuple[str, ...]] = [()] * lost.size
     for run in np.flatnonzero(out + again + lost + copied.any(axis=0) + np.abs(drift.sign)):
-        found = [*_of_copies(judged, run)] if copied[:, run].any() else []
+        found = [*_of_copies(judged, int(run))] if copied[:, run].any() else []
         if out[run]:
             many = "reading" if out[run] == 1 else "readings"
             found.append(f"{out[run]} {many} far from the path: kept out of the rate")
@@ -136,7 +136,7 @@ def _copied_last(judged: Gated, readings: Readings) -> npt.NDArray[np.int64]:
     other = readings.valid & ~judged.copied
     order = np.arange(readings.valid.shape[0])[:, None]
     moved = np.where(other, order, -1).max(axis=0, initial=-1)
-    return np.count_nonzero(judged.copied & (order > moved), axis=0).astype(np.int64)
+    return np.asarray(np.count_nonzero(judged.copied & (order > moved), axis=0), dtype=np.int64)
 
 
 def kept_out(case: WearCase, judged: Gated, readings: pd.DataFrame) -> pd.DataFrame:

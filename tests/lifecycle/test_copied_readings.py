@@ -121,8 +121,10 @@ def test_fewer_than_one_run_in_ten_thousand_is_named_by_chance():
         (0.5, 0.03, 0.05, 2, 40),
         (0.5, 0.03, 0.15, 1, 15),
         (25.4 / 32, 0.03, 0.2, 2, 60),
+        (0.5, 0.012, 0.1, 5, 60),
+        (1.0, 0.03, 0.2, 5, 60),
+        (0.1, 0.03, 0.1, 1, 20),
     )
-    cases += ((0.5, 0.012, 0.1, 5, 60), (1.0, 0.03, 0.2, 5, 60), (0.1, 0.03, 0.1, 1, 20))
     for seed, (step, rate, gauge, fewest, most) in enumerate(cases, start=1):
         rng = np.random.default_rng(seed)
         landings = np.cumsum(rng.integers(fewest, most, (10_000, 20)), axis=1).astype(float)
