@@ -192,7 +192,7 @@ def _check_in_the_rate(runs: Runs, read: pd.DataFrame, why: pd.Series) -> pd.Ser
     last = read[checks].drop_duplicates("run", keep="last").index
     used = read[why == ""].groupby("run")["landings"].max()
     since = read["landings"] > read["run"].map(used).fillna(0.0)
-    return read.index.isin(last) & since & read["run"].map(runs.runs["limit_mm"].notna())
+    return since & read.index.isin(last) & read["run"].map(runs.runs["limit_mm"]).notna()
 
 
 def fit_points(runs: Runs, fit: FleetFit, place: int) -> tuple[FitPoint, ...]:
