@@ -37,7 +37,7 @@ LEVELS: Final = {
 }
 WHY: Final = {
     "at limit": "read at or below its limit",
-    "copied": "its last readings are equal though it wore: copied or unread? read it now",
+    "copied": "its last readings are equal though wear was foretold: copied or unread? read it now",
     "now": "the chance is past it already",
     "wear": "",
     "once a year": "once a year; by wear it could wait longer",
