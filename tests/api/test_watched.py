@@ -4,11 +4,15 @@ import csv
 import datetime as dt
 import io
 import json
+from dataclasses import replace
 
 import pytest
 
-from api import cli
+from api import cli, due_first
+from api.pages.frame import Frame
 from api.pages.readings_due import answer, lines_of
+from api.studies import ask
+from lifecycle.study import changeouts
 from tests.api.shown_fleet import LAST
 
 
@@ -94,3 +98,17 @@ def _table(text):
 def test_dragging_brakes_as_json(shown_client):
     found = shown_client.get("/api/v1/dragging").json()
     assert all(each["cusum"] > 4 and each["side"] in ("faster", "slower") for each in found)
+
+
+def test_today_names_brakes_whose_last_readings_are_copies_unless_they_are_due_already(shown_app):
+    """The shown fleet with four copies told of every brake."""
+    study = ask(shown_app.state.engine, on=None, known_on=None, seed=1)
+    changes = changeouts(study)
+    frame = Frame("Today", "", "/", {})
+    assert not due_first._copied(frame, study, changes).count
+    fit = replace(study.fit, posterior=study.fit.posterior.assign(copied=4))
+    item = due_first._copied(frame, replace(study, fit=fit), changes)
+    named = [told.partition(" on ")[0] for told, _ in item.each]
+    assert item.count == len(named)
+    assert named == [each.serial for each in changes if each.serial != "LOW-1"]
+    assert all(link.startswith("/brake?serial=") for _, link in item.each)
