@@ -16,6 +16,9 @@ IN_A_ROW: Final = 3
 SAME_MM: Final = 1e-6
 # The error of a reading is held at or above resolution / sqrt(12): that many errors are a step of the gauge at least.
 STEP: Final = np.sqrt(12.0)
+# One brake may be read by a coarser gauge than its type: its step is at most the least gap between its readings, and no
+# gauge in use is coarser than this (common practice, no source).
+COARSEST_MM: Final = 1.0
 
 
 def equal_in_a_row(readings: Readings) -> Numbers:
@@ -88,6 +91,7 @@ def unworn_mm(  # noqa: PLR0913 (what is believed, the readings, which of them a
     Over n landings the rate b of the readings up to the first foretells b n, with variance V n^2 + s^2 n and the error
     of both readings. Copied: b n is above `limit` standard deviations and a step of the gauge.
     """
+    step = np.maximum(_least_gap(readings), STEP * fit.measurement_sd)
     found, order = np.full(stretch.shape, np.nan), np.arange(stretch.shape[0])[:, None]
     bend = readings.wear_mm - readings.straight(fit.rate).wear_mm
     for number in range(1, int(stretch.max(initial=0)) + 1):
@@ -100,6 +104,13 @@ def unworn_mm(  # noqa: PLR0913 (what is believed, the readings, which of them a
         foretold = state.rate * flown + bend[last, runs] - bend[first, runs]
         errors = fit.measurement_sd**2 * (readings.noise[first, runs] + readings.noise[last, runs])
         doubt = np.sqrt(state.rate_var * flown**2 + fit.path_sd**2 * flown + errors)
-        copied = foretold > limit * doubt + STEP * fit.measurement_sd
+        copied = foretold > limit * doubt + step[runs]
         found[:, runs] = np.where(member[:, runs] & copied, foretold, found[:, runs])
     return found
+
+
+def _least_gap(readings: Readings) -> Floats:
+    """Least distance between unequal readings of each run, at most that of the coarsest gauge."""
+    in_order = np.sort(np.where(readings.valid, readings.wear_mm, np.nan), axis=0)
+    gaps = np.diff(in_order, axis=0)
+    return np.asarray(np.min(gaps, axis=0, initial=COARSEST_MM, where=gaps > SAME_MM))
