@@ -2,7 +2,6 @@
 
 import datetime as dt
 import itertools
-import json
 import statistics
 import sys
 import time
@@ -10,13 +9,8 @@ import time
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from db.lookup import current
-from db.records.fleet import Aircraft
-from db.records.readings import Landing
-from db.records.sheets import SheetLine
-from db.session import Session, open_engine
-from db.sheets import landings_sheet
 from tests.browser.field_service import BASE, CRAFT, LossyLine, field_ledger, serving
+from tests.browser.typed_landings import Keys, lines_kept, on_record, open_sheet, wait_for_outbox
 
 DAYS = (dt.date(2026, 6, 1) + dt.timedelta(days) for days in itertools.count())
 TYPED = [4, 0, 3, 5, 2, 6, 1, 4, 4, 0, 7, 3]
@@ -64,58 +58,6 @@ def on_device(browser, service):
 @pytest.fixture
 def day():
     return next(DAYS).isoformat()
-
-
-def open_sheet(page, day, asks="count"):
-    page.goto(f"/landings?base={BASE}&day={day}&asks={asks}")
-    return page
-
-
-def on_record(service, day):
-    """What the ledger has of a day: registration to full stops or running total."""
-    engine = open_engine(service.url)
-    with Session(engine) as session:
-        found = session.execute(current(Landing).where(Landing.day == dt.date.fromisoformat(day))).all()
-        craft = dict(session.execute(current_names()).all())
-    engine.dispose()
-    counts = [
-        (craft[row.aircraft], row.full_stops if row.total_landings is None else row.total_landings)
-        for row in found
-    ]
-    assert len(counts) == len(dict(counts)), "a day of an aircraft is on record once"
-    return dict(counts)
-
-
-def current_names():
-    return current(Aircraft).with_only_columns(Aircraft.fact, Aircraft.registration)
-
-
-def lines_kept(service, day):
-    engine = open_engine(service.url)
-    with Session(engine) as session:
-        sheet = landings_sheet(session, BASE, dt.date.fromisoformat(day))
-        kept = session.query(SheetLine).where(SheetLine.sheet == sheet.code).all() if sheet else []
-        found = [(each.place, json.loads(each.typed), each.state) for each in kept]
-    engine.dispose()
-    return found
-
-
-class Keys:
-    """A keyboard that counts."""
-
-    def __init__(self, page):
-        self.page, self.pressed = page, 0
-
-    def line(self, text):
-        for key in (*str(text), "Enter"):
-            self.page.keyboard.press(key)
-            self.pressed += 1
-
-
-def wait_for_outbox(page, said):
-    page.wait_for_function(
-        "(said) => document.querySelector('[data-outbox]').textContent.includes(said)", arg=said
-    )
 
 
 def test_twelve_aircraft_their_total_and_the_post_take_thirty_keys_and_no_pointer(on_device, service, day):
