@@ -1,6 +1,7 @@
 """Every brake on an aircraft as it stands today: last reading, landings since, due or not, law of what is left."""
 
 import datetime as dt
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
@@ -95,7 +96,7 @@ def installed_brakes(runs: Runs, fit: FleetFit, flying: Flying, on: dt.date, *, 
     )
     frame = (
         frame.join(last_readings(readings))
-        .join(_due(readings, fit))
+        .join(_due(readings, _copies(fit)))
         .join(_shortest_unexplained(readings, fit))
     )
     frame = frame.join(_later(readings, frame, fit)).join(_rests_on(readings, fit)).join(_checked(readings))
@@ -150,11 +151,11 @@ def last_readings(readings: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _due(readings: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
+def _due(readings: pd.DataFrame, copies: Collection[int]) -> pd.DataFrame:
     """Of each run the last reading at or past the limit that nothing has cleared, a copy of an earlier one least."""
     # What was read without the shortest pin says nothing of it that could clear a low reading.
     whole = as_read(readings) == readings["left_mm"]
-    copied = readings["record"].isin(_copies(fit))
+    copied = readings["record"].isin(copies)
     high = readings[readings["usable"] & whole & ~copied & ~readings["at_or_below"]]
     clears = high.groupby("run")["day"].max()
     low = readings[readings["at_or_below"]].assign(left_mm=as_read)
@@ -165,8 +166,8 @@ def _due(readings: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
     )
 
 
-def _copies(fit: FleetFit) -> pd.Series:
-    return fit.gated.loc[fit.gated["copied"].astype(bool), "record"]
+def _copies(fit: FleetFit) -> list[int]:
+    return fit.gated.loc[fit.gated["copied"].astype(bool), "record"].tolist()
 
 
 def _later(readings: pd.DataFrame, frame: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:

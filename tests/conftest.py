@@ -51,6 +51,7 @@ RULES_OF_OURS = {
     "test_notices",
     "test_observe",
     "test_observe_history",
+    "test_people",
     "test_readings",
     "test_uploaded",
 }

@@ -179,7 +179,7 @@ def test_a_study_asked_again_has_the_same_number_and_a_day_earlier_another(told)
         ("/api/v1/briefing?from=S-100", 422, "to"),
         ("/api/v1/changeouts?risk=2", 422, "risk"),
         ("/api/v1/changeouts?on=yesterday", 422, "on"),
-        ("/api/v1/nothing", 404, "Not Found"),
+        ("/api/v1/nothing", 404, "nothing answers at /api/v1/nothing; kinds of record are"),
     ],
 )
 def test_problems_are_told_as_problem_details(shown_client, address, status, words):

@@ -227,9 +227,9 @@ def test_the_longer_pin_read_alone_condemns_as_read_and_does_not_clear():
     )
     read = measured(low, later).readings
     assert read["at_or_below"].tolist()[-2:] == [True, False]
-    assert installed_due(read).index.tolist() == [0]
+    assert installed_due(read, ()).index.tolist() == [0]
     whole = measured(low, reading(1, "2024-05-05", "10.2", pins="10.2;10.5")).readings
-    assert installed_due(whole).empty
+    assert installed_due(whole, ()).empty
 
 
 def test_pins_that_wear_apart_are_told_of():
