@@ -62,8 +62,7 @@ def readings_in_the_rate(runs: Runs, fit: FleetFit) -> pd.DataFrame:
     DataFrame
         Rows of `Runs.readings` in the order of their landings, with ``above``, their distance from the limit, mm.
     """
-    gated = fit.gated.loc[~fit.gated["reopened"].astype(bool), "record"]
-    read = runs.readings[runs.readings["usable"] & ~runs.readings["record"].isin(gated)]
+    read = runs.readings[runs.readings["usable"] & ~runs.readings["record"].isin(fit.out_of_the_rate)]
     limit = read["run"].map(runs.runs["limit_mm"])
     return read.assign(above=read["left_mm"] - limit).sort_values(["run", "landings"], kind="stable")
 

@@ -125,7 +125,7 @@ def states_of(runs: Runs, fit: FleetFit) -> pd.DataFrame:
     fitted = runs.runs[runs.runs["fitted"]]
     post = fit.posterior.loc[fitted.index]
     usable = runs.readings[runs.readings["usable"] & runs.readings["left_mm"].notna()]
-    gated = usable["record"].isin(fit.gated.loc[~fit.gated["reopened"], "record"])
+    gated = usable["record"].isin(fit.out_of_the_rate)
     last = usable[~gated].groupby("run").tail(1).set_index("run").reindex(fitted.index)
     level = (last["wear_mm"] + last["left_mm"]).fillna(fitted["start_mm"].where(fitted["known_start"]))
     var, gap = post["rate_var"], post["gap"]

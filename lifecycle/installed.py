@@ -96,7 +96,7 @@ def installed_brakes(runs: Runs, fit: FleetFit, flying: Flying, on: dt.date, *, 
     )
     frame = (
         frame.join(last_readings(readings))
-        .join(_due(readings, _copies(fit)))
+        .join(_due(readings, fit.copies))
         .join(_shortest_unexplained(readings, fit))
     )
     frame = frame.join(_later(readings, frame, fit)).join(_rests_on(readings, fit)).join(_checked(readings))
@@ -166,13 +166,9 @@ def _due(readings: pd.DataFrame, copies: Collection[int]) -> pd.DataFrame:
     )
 
 
-def _copies(fit: FleetFit) -> list[int]:
-    return fit.gated.loc[fit.gated["copied"].astype(bool), "record"].tolist()
-
-
 def _later(readings: pd.DataFrame, frame: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
     """Of each run due by a reading the last one in the rate since, above the limit; only a held one lets it be."""
-    gated = readings["record"].isin(fit.gated.loc[~fit.gated["reopened"], "record"])
+    gated = readings["record"].isin(fit.out_of_the_rate)
     whole = as_read(readings) == readings["left_mm"]  # false where no length is known
     high = readings[readings["usable"] & whole & ~gated & ~readings["at_or_below"]]
     since = high[high["day"].to_numpy() > frame["due_on"].reindex(high["run"]).to_numpy()]
@@ -182,9 +178,9 @@ def _later(readings: pd.DataFrame, frame: pd.DataFrame, fit: FleetFit) -> pd.Dat
 
 def _rests_on(readings: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
     """Of each run why its last reading with a value is out of the rate, and the last one that is in it."""
-    gated = readings["record"].isin(fit.gated.loc[~fit.gated["reopened"], "record"])
+    gated = readings["record"].isin(fit.out_of_the_rate)
     out = readings["why_not"].mask(gated & readings["usable"], "unexplained")
-    told = readings.assign(out=out.mask(readings["record"].isin(_copies(fit)), "copied"))
+    told = readings.assign(out=out.mask(readings["record"].isin(fit.copies), "copied"))
     told = told[told["left_mm"].notna()].assign(left_mm=as_read)
     last = told.groupby("run").tail(1).set_index("run")["out"].rename("out_because")
     used = told[told["out"] == ""].groupby("run").tail(1).set_index("run")[["left_mm", "day"]]
@@ -200,7 +196,7 @@ def _checked(readings: pd.DataFrame) -> pd.DataFrame:
 def _shortest_unexplained(readings: pd.DataFrame, fit: FleetFit) -> pd.DataFrame:
     """Of each run the last reading out of the rate, if it is as short as any: the planner sees what it would give."""
     # A copy repeats what is in the rate already and says less of what is left.
-    gated = readings["record"].isin(fit.gated.loc[~fit.gated["reopened"] & ~fit.gated["copied"], "record"])
+    gated = readings["record"].isin(fit.out_of_the_rate) & ~readings["record"].isin(fit.copies)
     out = readings[(gated | (readings["why_not"] == "held")) & readings["left_mm"].notna()]
     last = out.groupby("run").tail(1).set_index("run")
     shortest = readings[readings["usable"]].groupby("run")["left_mm"].min()

@@ -139,7 +139,7 @@ def reading_points(runs: Runs, fit: FleetFit) -> tuple[ReadingPoint, ...]:
         One entry a reading, refused ones included.
     """
     read = runs.readings.sort_values(["run", "day"], kind="stable")
-    copied = read["record"].isin(fit.gated.loc[fit.gated["copied"].astype(bool), "record"])
+    copied = read["record"].isin(fit.copies)
     told = read["why_not"].mask(_kept_out(read, fit), "unexplained").mask(copied, "copied").astype(str)
     why = told.mask(_check_in_the_rate(runs, read, told), "").tolist()
     rows = zip(
@@ -182,8 +182,7 @@ def pin_offsets(runs: Runs, place: int) -> tuple[PinOffset, ...]:
 
 
 def _kept_out(readings: pd.DataFrame, fit: FleetFit) -> pd.Series:
-    gated = fit.gated.loc[~fit.gated["reopened"].astype(bool), "record"]
-    return readings["record"].isin(gated) & readings["usable"]
+    return readings["record"].isin(fit.out_of_the_rate) & readings["usable"]
 
 
 def _check_in_the_rate(runs: Runs, read: pd.DataFrame, why: pd.Series) -> pd.Series:
@@ -216,8 +215,7 @@ def fit_points(runs: Runs, fit: FleetFit, place: int) -> tuple[FitPoint, ...]:
     run = runs.runs.loc[place].to_dict()
     read = runs.readings[(runs.readings["run"] == place) & runs.readings["usable"]]
     read = read[~_kept_out(read, fit)]
-    reopened = fit.gated.loc[fit.gated["reopened"].astype(bool), "record"]
-    level = (read["segment"].diff().fillna(read["segment"]) > 0) | read["record"].isin(reopened)
+    level = (read["segment"].diff().fillna(read["segment"]) > 0) | read["record"].isin(fit.reopening)
     read = read[level.cumsum() == level.sum()]
     if read.empty:
         return ()

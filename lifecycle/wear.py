@@ -112,6 +112,21 @@ class FleetFit:
     models: Mapping[str, TypeModel]
     unread: TypeModel
 
+    @property
+    def out_of_the_rate(self) -> "pd.Series[int]":
+        """Records of the readings kept out as unexplained or copied."""
+        return self.gated.loc[~self.gated["reopened"].astype(bool), "record"]
+
+    @property
+    def reopening(self) -> "pd.Series[int]":
+        """Records of the readings from which the level of wear was taken anew."""
+        return self.gated.loc[self.gated["reopened"].astype(bool), "record"]
+
+    @property
+    def copies(self) -> "pd.Series[int]":
+        """Records of the readings that only repeat the one before."""
+        return self.gated.loc[self.gated["copied"].astype(bool), "record"]
+
 
 @dataclass(frozen=True)
 class PriorRate:
