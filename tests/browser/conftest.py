@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, sync_playwright
 
 from tests.conftest import LoadedDemo
 
@@ -58,6 +58,24 @@ def browser() -> Iterator[Browser]:
         started = playwright.chromium.launch(executable_path=found, args=QUIET)
         yield started
         started.close()
+
+
+def painted(page: Page) -> Page:
+    for _ in range(200):
+        if page.evaluate("() => performance.getEntriesByType('paint').length"):
+            break
+        page.wait_for_timeout(5)
+    return page
+
+
+@pytest.fixture(scope="session", autouse=True)
+def keys_come_after_the_first_painting() -> Iterator[None]:
+    """Chromium drops the keys that come before a page's first painting; no hand is that fast, a test is."""
+    keyboard, press = vars(Page)["keyboard"], Locator.press
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Page, "keyboard", property(lambda page: keyboard.fget(painted(page))))
+        patch.setattr(Locator, "press", lambda at, key, **how: (painted(at.page), press(at, key, **how))[1])
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -127,6 +127,16 @@ def test_a_sheet_is_issued_printed_brought_up_by_its_code_and_typed_back(page, s
     engine.dispose()
 
 
+def test_a_key_pressed_as_soon_as_a_page_is_there_is_heard(page):
+    """Of the tests' own hand: without its wait for the first painting about one key in six was lost."""
+    heard = []
+    for _ in range(10):
+        page.goto("/sheets")
+        page.keyboard.press("x")
+        heard.append(page.locator("#code").input_value())
+    assert heard == ["x"] * 10
+
+
 def test_a_wrong_last_four_are_refused_beside_the_field_and_the_summary_leads_there(page, service):
     page.goto("/moves?registration=ZZ-001&position=1")
     fill(page, work_order="WO-1", off__0="1010", reason__0="worn", goes__0="scrap")
