@@ -1,15 +1,16 @@
 """What was corrected and withdrawn, the latest first, and which readings wait for a second person's word."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, func, literal, select, union_all
+from sqlalchemy import BigInteger, ColumnElement, Select, bindparam, func, literal, select, union_all
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from db.loaded import LoadMade, load_of
 from db.lookup import current
-from db.recorded import KINDS, Recorded, Version, read_record
+from db.recorded import KINDS, Recorded, Version, read_record, read_records
 from db.records.checks import DoubtedReading
 from db.records.loads import LoadWithdrawal
 from db.records.log import Change as LoggedChange
@@ -55,26 +56,46 @@ def changes_before(session: Session, seq: int, *, most: int, load: int | None = 
     Rows that went with a whole load are left out, unless those of this load are asked for: then with a lower record
     number, as many of them share a sequence number.
     """
+    asked = _latest(of_load=load is not None)
+    found = session.execute(asked, {"before": seq, "load": load, "most": most}).all()
+    records = _with_numbers(session, found)
+    for _, number in found:
+        record = records[number]
+        place = next(i for i, each in enumerate(record.versions) if each.record == number)
+        yield Change(record, record.versions[place - 1], record.versions[place])
+
+
+@cache
+def _latest(*, of_load: bool) -> Select[str, int]:
+    """Return what asks every kind of record for its changes, made once."""
+    before, load, most = (bindparam(name, type_=BigInteger) for name in ("before", "load", "most"))
     # A later version has a version that it supersedes, which an index finds; an end filled in has no reason.
     asked = [
         select(literal(kind).label("kind"), model.id, model.seq)
         .where(model.supersedes.is_not(None), model.reason.is_not(None))
-        .where((model.seq if load is None else model.id) < seq, _of_load(model.seq, load))
+        .where((model.id if of_load else model.seq) < before, _of_load(model.seq, load if of_load else None))
         .order_by(model.seq.desc(), model.id.desc())
         .limit(most)
         .subquery()
         for kind, model in KINDS.items()
     ]
-    every = union_all(*(select(each.c.id, each.c.seq) for each in asked)).subquery()
-    latest = (
-        select(every.c.id)
-        .order_by(every.c.seq.desc(), every.c.id if load is None else every.c.id.desc())
-        .limit(most)
-    )
-    for number in session.scalars(latest).all():
-        record = read_record(session, number)
-        place = next(i for i, each in enumerate(record.versions) if each.record == number)
-        yield Change(record, record.versions[place - 1], record.versions[place])
+    every = union_all(*(select(each.c.kind, each.c.id, each.c.seq) for each in asked)).subquery()
+    latest = select(every.c.kind, every.c.id)
+    return latest.order_by(every.c.seq.desc(), every.c.id.desc() if of_load else every.c.id).limit(most)
+
+
+def _with_numbers(session: Session, found: Iterable[tuple[str, int]]) -> dict[int, Recorded]:
+    """Return the records of these kinds and numbers by the numbers of all their versions: one question a kind."""
+    by_kind: dict[str, list[int]] = {}
+    for kind, number in found:
+        by_kind.setdefault(kind, []).append(number)
+    records = {}
+    for kind, numbers in by_kind.items():
+        model = KINDS[kind]
+        facts = select(model.fact).where(model.id.in_(numbers))
+        for record in read_records(session, kind, model.fact.in_(facts)):
+            records.update({version.record: record for version in record.versions})
+    return records
 
 
 @dataclass(frozen=True)
@@ -118,7 +139,9 @@ def doubted_readings(session: Session, readings: Collection[int] | None = None) 
     return found
 
 
-def _of_load(seq: ColumnElement[int] | InstrumentedAttribute[int], load: int | None) -> ColumnElement[bool]:
+def _of_load(
+    seq: ColumnElement[int] | InstrumentedAttribute[int], load: ColumnElement[int] | None
+) -> ColumnElement[bool]:
     """Whether a change withdrew this load; None: whether it withdrew no load whole."""
     went = select(LoadWithdrawal.load).where(seq.between(LoadWithdrawal.first_seq, LoadWithdrawal.last_seq))
     return ~went.exists() if load is None else went.where(LoadWithdrawal.load == load).exists()
