@@ -13,6 +13,7 @@ from api.loads import sees as load_is_seen
 from api.moved import Moves, moves
 from api.pages.frame import Frame, render
 from api.pages.navigation import CORRECTIONS
+from api.pages.proposed import Proposal, proposal_of
 from api.records import action_of, check_bases, correctable, seen_record
 from api.words import counted
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
@@ -65,7 +66,11 @@ class Field:
 
 @dataclass(frozen=True)
 class RecordPage:
-    """What correction.html receives; `fields` is empty where this person does not correct such records."""
+    """
+    What correction.html receives; `fields` is empty where this person does not correct such records.
+
+    `proposal` is a line that waits against the record, where the page was opened from it.
+    """
 
     frame: Frame
     record: Recorded
@@ -76,6 +81,7 @@ class RecordPage:
     problem: Problem | None
     moves: Moves
     moved_shown: int
+    proposal: Proposal | None
 
 
 @router.get(CORRECTIONS.path, dependencies=[need("brakes.read")])
@@ -145,13 +151,13 @@ def _is_seen(session: Session, person: Person, line: Change | LoadWithdrawn) -> 
 
 
 @router.get(f"{CORRECTIONS.path}/{{number}}", dependencies=[need("brakes.read")])
-def record(request: Request, number: int, person: LetIn, moved: str = "") -> Response:
+def record(request: Request, number: int, person: LetIn, moved: str = "", line: str = "") -> Response:
     """
-    One record: its versions, what its last correction moved, and the form.
+    One record: its versions, what its last correction moved, and the form, with what a waiting `line` proposes.
 
     What moved takes two studies: it is worked out where it is asked for (`moved`), and shown where they are held.
     """
-    return _record_answer(request, person, number, make=bool(moved))
+    return _record_answer(request, person, number, make=bool(moved), line=line)
 
 
 @router.post(f"{CORRECTIONS.path}/{{number}}", dependencies=[need("records.correct")])
@@ -176,7 +182,7 @@ def save(request: Request, number: int, person: LetIn, typed: Typed) -> Response
     try:
         return write(request, person, typed.get(KEY_FIELD, ""), asked_in(typed), work)
     except LedgerError as error:
-        return _record_answer(request, person, number, typed=typed, error=error)
+        return _record_answer(request, person, number, typed=typed, error=error, line=typed.get("line", ""))
 
 
 def _changed(found: Recorded, typed: dict[str, str]) -> dict[str, str]:
@@ -193,10 +199,14 @@ def _record_answer(  # noqa: PLR0913 - what was typed and refused, and whether s
     typed: dict[str, str] | None = None,
     error: LedgerError | None = None,
     make: bool = False,
+    line: str = "",
 ) -> Response:
-    engine, typed = request.app.state.engine, typed or {}
+    engine = request.app.state.engine
     with Session(reading(engine)) as session:
         found = seen_record(session, person, number)
+        proposal = proposal_of(session, person, found, line)
+    if typed is None:
+        typed = {VALUE + name: text for name, text in proposal.values.items()} if proposal else {}
     problem = problem_of(error) if error else None
     wrong = {each.column: each for each in error.errors} if isinstance(error, RowsRefusedError) else {}
     pairs = tuple(zip(found.versions[:-1], found.versions[1:], strict=True))
@@ -213,6 +223,7 @@ def _record_answer(  # noqa: PLR0913 - what was typed and refused, and whether s
         problem=problem,
         moves=_moves(request, found, make=make) if not problem else Moves(),
         moved_shown=MOVED_SHOWN,
+        proposal=proposal,
     )
     return render("correction.html", page, status=problem.status if problem else 200)
 

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from api import words
 from api.landing_entry import SHEET_TOTAL, TypedSheet, name_of
+from api.pages.proposed import proposal_at
 from db.errors import RowError
 from db.events_on import with_events
 from db.landing_lines import AircraftLine
@@ -39,11 +40,12 @@ class Field:
 
 @dataclass(frozen=True)
 class Late:
-    """A line that waits against the record: its key, what it says, and that in a sentence."""
+    """A line that waits against the record: its key, what it says, that in a sentence, where it corrects the record."""
 
     key: str
     values: str
     told: str
+    correct_at: str
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,8 @@ def rows_of(
     for line in asked.lines:
         of_line = tuple(each for each in kept if each.place == line.registration)
         row = _row(asked, line, of_line, wrong, wants_event=line.aircraft in rejected - told)
-        late = tuple(_late(each, posted_at) for each in late_lines(of_line, line))
+        record = line.reported.record if line.reported else 0
+        late = tuple(_late(each, posted_at, record) for each in late_lines(of_line, line))
         rows.append(replace(row, late=late))
     return tuple(rows)
 
@@ -121,13 +124,13 @@ def _row(
     )
 
 
-def _late(kept: KeptLine, posted_at: str) -> Late:
+def _late(kept: KeptLine, posted_at: str, record: int) -> Late:
     """A line that waits, in words; kept before the sheet was posted, the record came by another way."""
     after = posted_at and kept.kept_at >= posted_at
     came = "after this was posted" if after else "and the record says otherwise"
     values = typed_values(kept)
     told = f"{values} was typed by {kept.person} {came}: correct the record, or drop it."
-    return Late(kept.key, values, told)
+    return Late(kept.key, values, told, proposal_at(record, kept.key))
 
 
 def answer(asked: TypedSheet, rows: tuple[Row, ...]) -> str:

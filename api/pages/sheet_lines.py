@@ -14,6 +14,7 @@ from api.access import LetIn, OutsideBaseError, need, within
 from api.errors import problem_of
 from api.forms import day_typed
 from api.pages.navigation import LANDINGS
+from api.pages.proposed import proposal_at
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.entry.landings_sheet import Keeper, drop_late_line, lines_of_sheet, open_landings_sheet
 from db.entry.sheets import TypedLine, keep_line
@@ -35,7 +36,7 @@ def keep(request: Request, person: LetIn, typed: Typed) -> Response:
     """
     Keep one line, and answer with all that is open in its place: `lines` has one, or several in conflict.
 
-    `late` is told where the place is on record and the line says something else: the record, and what to do.
+    `late` is told where the place is on record and the line says something else: the record, what to do, and where.
     The sheet is named by its code (`sheet`), or by base and day where it is the landings of a base.
     """
     by = Keeper(person.name, dt.datetime.now(dt.UTC))
@@ -91,7 +92,8 @@ def _late(session: Session, sheet: IssuedSheet, found: tuple[KeptLine, ...], key
         f"{typed_values(mine)} is kept and not posted: {mine.place} is on record for this day. Correct the record, "
         "or open the sheet again and drop it."
     )
-    return {"late": {"record": line.reported.record, "told": told}}
+    record = line.reported.record
+    return {"late": {"record": record, "told": told, "correct_at": proposal_at(record, mine.key)}}
 
 
 def _sheet(session: Session, typed: Mapping[str, str], by: Keeper) -> IssuedSheet:

@@ -99,7 +99,7 @@ function heard(body, answer) {
 // The place is on record: the line waits, and is ruled on where the record is corrected or the line dropped.
 function tellLate(told, late) {
   const link = document.createElement("a");
-  [link.href, link.className, link.textContent] = [`/corrections/${late.record}`, "mend", `record ${late.record}`];
+  [link.href, link.className, link.textContent] = [late.correct_at, "mend", `record ${late.record}`];
   told.replaceChildren(`${late.told} `, link);
 }
 

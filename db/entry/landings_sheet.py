@@ -2,7 +2,7 @@
 
 import datetime as dt
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Final
@@ -13,11 +13,11 @@ from sqlalchemy.orm import Session
 from db.entry.sheets import SheetAsked, drop_line, issue_sheet, post_sheet
 from db.errors import ConflictError
 from db.landing_lines import AircraftLine, lines_of_base
-from db.late_lines import says_the_record
+from db.late_lines import late_lines, says_the_record
 from db.lookup import base_ids, current
 from db.records.readings import Landing
 from db.records.sheets import CONFLICT, REPLACED, Sheet, SheetLine
-from db.sheets import IssuedSheet, landings_sheet, lines_of, sheet_by_code
+from db.sheets import IssuedSheet, KeptLine, landings_sheet, lines_of, sheet_by_code
 
 COUNT: Final = "count"
 TOTAL: Final = "total"
@@ -29,6 +29,15 @@ class Keeper:
 
     person: str
     now: dt.datetime
+
+
+@dataclass(frozen=True)
+class LateLine:
+    """A line that waits against a record, its sheet, and what it would have the record say, by column."""
+
+    line: KeptLine
+    sheet: IssuedSheet
+    proposed: Mapping[str, str]
 
 
 def open_landings_sheet(  # noqa: PLR0913 - what is issued, and by whom
@@ -100,6 +109,26 @@ def settle_lines_of(session: Session, record: int) -> None:
             if found and says_the_record(json.loads(line.typed), found):
                 line.state = REPLACED
     session.flush()
+
+
+def late_line_of(session: Session, record: int, key: str) -> LateLine | None:
+    """
+    Return the line of this key while it waits against this record of landings, None where it does not.
+
+    Of a record of several days nothing is proposed: the line tells one of them.
+    """
+    kept = session.get(SheetLine, key)
+    sheet = sheet_by_code(session, kept.sheet) if kept else None
+    if sheet is None or sheet.kind != "landings":
+        return None
+    mine = [each for each in lines_of(session, sheet.code) if each.key == key]
+    for line in lines_of_sheet(session, sheet.base, sheet.day, sheet):
+        found = line.reported
+        if found and found.record == record and late_lines(mine, line):
+            one_day = found.to_day in {None, found.day}
+            given = {name: text for name, text in mine[0].typed.items() if text}
+            return LateLine(mine[0], sheet, given if one_day else {})
+    return None
 
 
 def drop_late_line(session: Session, sheet: IssuedSheet, key: str, *, by: Keeper) -> None:

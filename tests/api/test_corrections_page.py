@@ -1,6 +1,7 @@
 """Pages on which records are corrected and held readings ruled on, by forms alone."""
 
 import datetime as dt
+import json
 import re
 
 import pytest
@@ -148,3 +149,35 @@ def test_a_held_reading_is_ruled_on_by_another_person(clients):
     for _ in range(2):
         assert clients["bob"].post(action, data={**form, **clients["bob"].form}).status_code == 303
     assert "No reading waits for a second person." in clients["bob"].get("/held").text
+
+
+def late_line(client, landings):
+    """A line typed against a day on record, by which it was told where to correct it."""
+    typed = json.dumps({"full_stops": landings, "touch_and_gos": ""})
+    sent = {"base": "Home", "day": str(LAST), "asks": "count", "place": "ZZ-A", "typed": typed}
+    answer = client.post(
+        "/sheets/lines", data={**client.form, **sent, "key": "late-1", "write_key": "late-1"}
+    )
+    return answer.json()["late"]
+
+
+def test_the_form_opened_from_a_line_that_waits_is_filled_in_with_it(clients):
+    ann, late = clients["ann"], late_line(clients["bob"], "7")
+    path = f"/corrections/{late['record']}"
+    assert late["correct_at"] == f"{path}?line=late-1"
+    shown = ann.get(late["correct_at"])
+    assert "7 was typed by bob against this record (Home, " in shown.text
+    assert re.search(r'name="value_full_stops" value="7"[^>]* aria-describedby="was_full_stops"', shown.text)
+    assert re.findall(r"<small[^>]*>on record: [^<]*</small>", shown.text) == [
+        '<small id="was_full_stops">on record: 4</small>'
+    ]
+    assert form_on(ann.get(path))["value_full_stops"] == "4", "the link changes nothing"
+    refused = ann.post(path, data=form_on(shown, act="correct", reason=""))
+    assert refused.status_code == 422
+    assert "7 was typed by bob against this record" in refused.text
+    assert form_on(refused)["value_full_stops"] == "7"
+    assert ann.post(path, data=form_on(refused, act="correct", reason="on paper")).status_code == 303
+    assert "The line that was typed waits no longer" in ann.get(late["correct_at"]).text
+    plain = ann.get(path)
+    assert form_on(plain)["value_full_stops"] == "7"
+    assert "waits" not in plain.text

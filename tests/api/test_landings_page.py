@@ -367,7 +367,7 @@ def test_a_line_typed_after_the_post_is_told_stops_nobody_and_is_dropped_without
     told = shown.text.replace("\N{NO-BREAK SPACE}", " ")
     assert "1 line typed differs from the record: ZZ-001." in told
     assert re.search(
-        r'<a class="mend" href="/corrections/\d+">Correct record \d+ \(7 was typed\)', shown.text
+        r'<a class="mend" href="/corrections/\d+\?line=[\w-]+">Correct record \d+ \(7 was typed\)', shown.text
     )
     today = client.get("/").text.replace("\N{NO-BREAK SPACE}", " ")
     assert "1 line typed that differs from the record" in today
@@ -385,7 +385,7 @@ def test_who_typed_against_a_record_is_told_in_the_answer(app, client, place):
     client.post("/landings", data=typed_in(client, place, ZZ_001="2"))
     late = line(client, key=f"late-{place['day']}", day=place["day"], landings="7").json()["late"]
     assert late["told"].startswith("7 is kept and not posted: ZZ-001 is on record for this day.")
-    assert client.get(f"/corrections/{late['record']}").status_code == 200
+    assert late["correct_at"] == f"/corrections/{late['record']}?line=late-{place['day']}"
     assert "late" not in line(client, key=f"same-{place['day']}", day=place["day"], landings="2").json()
 
 

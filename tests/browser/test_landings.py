@@ -276,6 +276,12 @@ def test_a_line_typed_after_another_posted_stops_nobody_and_is_dropped_by_keyboa
     late = cora.locator(".late")
     assert "7 was typed by dee after this was posted: correct the record, or drop it." in late.inner_text()
     assert Axe().run(cora).response["violations"] == []
+    late.get_by_role("link", name="Correct record").press("Enter")
+    assert "7 was typed by dee against this record" in cora.locator("#proposed").inner_text()
+    assert cora.locator("#value_full_stops").input_value() == "7"
+    assert cora.locator("#was_full_stops").inner_text() == "on record: 2"
+    assert Axe().run(cora).response["violations"] == []
+    cora.get_by_role("link", name="Its sheet, where it is dropped").press("Enter")
     late.get_by_role("button", name="Drop 7").press("Enter")
     cora.wait_for_selector(".late", state="detached")
     assert [state for _, typed, state in lines_kept(service, day) if typed.get("full_stops") == "7"] == [

@@ -10,6 +10,7 @@ from db.entry.landings import record_landings
 from db.entry.landings_sheet import (
     Keeper,
     drop_late_line,
+    late_line_of,
     lines_of_sheet,
     open_landings_sheet,
     post_landings_sheet,
@@ -98,6 +99,25 @@ def test_a_record_corrected_to_what_was_typed_settles_it(sheet):
     assert sheet.waits() == []
     assert sheet.states()["z"] == "replaced"
     assert sheets_in_conflict(sheet.session) == ()
+    assert late_line_of(sheet.session, found.fact, "z") is None
+
+
+def test_a_line_that_waits_proposes_its_values_to_the_record_that_it_waits_against_alone(sheet):
+    found = late_line_of(sheet.session, sheet.record(), "z")
+    assert (found.proposed, found.line.person) == ({"full_stops": "7"}, "dirk")
+    assert late_line_of(sheet.session, sheet.record(), "a") is None
+    assert late_line_of(sheet.session, sheet.record(), "x") is None
+    assert late_line_of(sheet.session, sheet.record() + 1, "z") is None
+    drop_late_line(sheet.session, sheet.sheet, "z", by=CORA)
+    assert late_line_of(sheet.session, sheet.record(), "z") is None
+
+
+def test_a_line_of_one_day_proposes_nothing_to_a_record_of_several(small_fleet):
+    found = OneSheet(small_fleet)
+    days = {"day": DAY - dt.timedelta(days=1), "to_day": DAY}
+    record_landings(small_fleet, ACT, rows("landings", {"registration": "ZZ-001", "full_stops": 5} | days))
+    found.types(DIRK, "z", "7")
+    assert late_line_of(small_fleet, found.record(), "z").proposed == {}
 
 
 def test_a_record_corrected_to_a_third_value_leaves_it_waiting(sheet):
