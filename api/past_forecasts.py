@@ -21,7 +21,7 @@ from db.studies import KeptDay, kept_days, kept_results
 from lifecycle.backtest import NOMINAL, Score, Then, backtest, origins_for
 from lifecycle.issued import Issued, IssuedScore, score_issued
 from lifecycle.issued_looks import NO_LOOKS, IssuedLook, LooksScore, score_issued_looks
-from lifecycle.issued_spares import IssuedSpares, SparesScore, score_issued_spares
+from lifecycle.issued_spares import NO_SPARES, IssuedSpares, SparesScore, score_issued_spares
 from lifecycle.observations import Records
 from lifecycle.study import Study, open_study
 
@@ -31,7 +31,6 @@ SHOWN_WITHIN: Final = dt.timedelta(days=31)
 # Days of shown forecasts that one score reads.
 MOST_DAYS: Final = 120
 SCORE: Final = TypeAdapter(Score)
-NO_SPARES: Final = SparesScore(0, 0)
 
 
 @dataclass(frozen=True)
@@ -44,12 +43,16 @@ class Shown:
     """
 
     issued: IssuedScore
+    spares: SparesScore = NO_SPARES
+    looks: LooksScore = NO_LOOKS
     score: Score | None = None
     number: str = ""
     on: dt.date | None = None
     own: bool = False
-    spares: SparesScore = NO_SPARES
-    looks: LooksScore = NO_LOOKS
+
+    def beside(self, made: Score) -> Score:
+        """A score of forecasts made again, and of those that were shown."""
+        return replace(made, issued=self.issued, issued_spares=self.spares, issued_looks=self.looks)
 
 
 def score_of(engine: Engine, study: Study, origins: int = ORIGINS) -> Score:
@@ -57,9 +60,9 @@ def score_of(engine: Engine, study: Study, origins: int = ORIGINS) -> Score:
     with Session(reading(engine)) as session:
         point = known_by(session, study.known_on)
         kept = kept_score(session, study.number, origins) if study.number else None
-        issued = score_issued(study, _shown_before(session, study, point.seq).changeouts)
+        shown = _scored_as_shown(session, study, point.seq)
         if kept is not None:
-            return replace(_read(kept), issued=issued)
+            return shown.beside(_read(kept))
         made = backtest(
             study, origins_for(study, origins), lambda origin: _opened(session, origin, point, study)
         )
@@ -67,22 +70,28 @@ def score_of(engine: Engine, study: Study, origins: int = ORIGINS) -> Score:
         with spared("score not kept"), Session(engine) as session:
             keep_score(session, _packed(made, study, origins, point.seq))
             session.commit()
-    return replace(made, issued=issued)
+    return shown.beside(made)
 
 
 def shown_score(engine: Engine, study: Study) -> Shown:
     """The score as far as it costs no study: forecasts shown are scored, those made again are read where kept."""
     with Session(reading(engine)) as session:
         seq = known_by(session, study.known_on).seq
-        before = _shown_before(session, study, seq)
-        issued = score_issued(study, before.changeouts)
-        spares = score_issued_spares(study, before.spares)
-        looks = score_issued_looks(study, before.looks)
+        shown = _scored_as_shown(session, study, seq)
         kept = last_score(session, study.number, on=study.on, seq=seq)
         if kept is None:
-            return Shown(issued, spares=spares, looks=looks)
-        own = kept.number == study.number
-        return Shown(issued, replace(_read(kept), issued=issued), kept.number, kept.on, own, spares, looks)
+            return shown
+        score, own = shown.beside(_read(kept)), kept.number == study.number
+        return replace(shown, score=score, number=kept.number, on=kept.on, own=own)
+
+
+def _scored_as_shown(session: Session, study: Study, seq: int) -> Shown:
+    before = _shown_before(session, study, seq)
+    return Shown(
+        score_issued(study, before.changeouts),
+        score_issued_spares(study, before.spares),
+        score_issued_looks(study, before.looks),
+    )
 
 
 def _packed(made: Score, study: Study, origins: int, seq: int) -> KeptScore:

@@ -12,6 +12,8 @@ from lifecycle import score
 from lifecycle.forecast import DAYS_MAX
 from lifecycle.hindcast import hindcast, hindcast_readings
 from lifecycle.issued import Issued, IssuedScore, score_issued
+from lifecycle.issued_looks import NO_LOOKS, LooksScore
+from lifecycle.issued_spares import NO_SPARES, SparesScore
 from lifecycle.study import Study
 
 NOMINAL: Final = 0.8
@@ -87,6 +89,10 @@ class Score:
         The widest first.
     issued : IssuedScore
         Of forecasts that were shown.
+    issued_spares : SparesScore
+        Of spares that were shown.
+    issued_looks : LooksScore
+        Of latest days for a reading that were shown.
     """
 
     origins: int
@@ -108,6 +114,8 @@ class Score:
     next_reading: ReadingScore
     misses: tuple[Miss, ...]
     issued: IssuedScore
+    issued_spares: SparesScore = NO_SPARES
+    issued_looks: LooksScore = NO_LOOKS
 
 
 @dataclass(frozen=True)

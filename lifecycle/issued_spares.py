@@ -45,6 +45,9 @@ class SparesScore:
     pinball_p90: float | None = None
 
 
+NO_SPARES: Final = SparesScore(0, 0)
+
+
 def score_issued_spares(study: Study, issued: Iterable[IssuedSpares]) -> SparesScore:
     """
     Score spares as they were shown.
@@ -72,7 +75,7 @@ def score_issued_spares(study: Study, issued: Iterable[IssuedSpares]) -> SparesS
         if each.shown_on < each.month and _next_month(each.month) <= study.on
     }
     if not over:
-        return SparesScore(0, 0)
+        return NO_SPARES
     came = _removals(study)
     seen = np.array([came.get((base, kind, month), 0) for _, base, kind, month in over], dtype=float)
     p50, p90 = (np.array([getattr(each, name) for each in over.values()]) for name in ("p50", "p90"))

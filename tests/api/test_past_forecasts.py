@@ -11,6 +11,7 @@ import pytest
 from sqlalchemy import delete, func, select
 
 from api import past_forecasts, studies
+from api.output import plain
 from api.pages.against_facts import page_of
 from api.pages.frame import Frame, render
 from api.pages.scope import scope_of
@@ -63,7 +64,7 @@ def row(serial, *days, kind="estimated"):
     return {**told, "date_p10": p10, "date_p50": p50, "date_p90": p90}
 
 
-def show(engine, *rows, on=SHOWN, kept_on=None):
+def show(engine, *rows, on=SHOWN, kept_on=None, **told):
     """Keep a study of a past day as if it had been shown on it, or later."""
     with Session(engine) as session:
         keep(
@@ -75,7 +76,7 @@ def show(engine, *rows, on=SHOWN, kept_on=None):
                 known_seq=1,
                 seed=1,
                 kept_at=f"{kept_on or on}T12:00:00+00:00",
-                results=zlib.compress(json.dumps({"changeouts": rows}).encode()),
+                results=zlib.compress(json.dumps({"changeouts": rows, **told}).encode()),
             ),
         )
         session.commit()
@@ -169,7 +170,9 @@ def test_the_page_offers_to_forecast_again_and_then_shows_what_came(ledger, made
     assert "Forecast again from 4 past days" in first
     assert "The misses, as shown" in first
     assert "Latest days for a reading are kept as shown; none has passed yet." in first
-    again = rendered(study, request, Shown(made.issued, made, study.number, study.on, own=True))
+    again = rendered(
+        study, request, Shown(made.issued, score=made, number=study.number, on=study.on, own=True)
+    )
     assert "Made again from 1" in again
     assert "Forecast again from 4 past days" not in again
 
@@ -195,6 +198,33 @@ def test_spares_and_reading_days_are_kept_as_shown(ledger):
         kept = shown[each["base"], each["brake_type"], each["month"]]
         assert (each["p50"], each["p90"]) == (kept.p50, kept.p90)
     assert {each["serial"] for each in told["readings"]} == {each.serial for each in next_looks(study)}
+
+
+def test_spares_and_reading_days_as_shown_are_scored_beside_forecasts_made_again(ledger, made):
+    next_month = (SHOWN.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
+    ended = {
+        "base": "Home",
+        "brake_type": "S-100",
+        "month": f"{next_month}",
+        "p50": 0.0,
+        "p90": 9.0,
+    }
+    looked = {
+        "serial": "S-3",
+        "brake_type": "S-100",
+        "level": 0.05,
+        "latest_on": f"{SHOWN + dt.timedelta(days=2)}",
+    }
+    show(ledger, spares=[ended], readings=[looked])
+    found = shown_score(ledger, study_of(ledger)).beside(made)
+    assert (found.outcomes, found.issued_spares.months, found.issued_spares.within_p90) == (
+        made.outcomes,
+        1,
+        1,
+    )
+    assert found.issued_looks.days + found.issued_looks.open == 1
+    told = plain(found)
+    assert (told["issued_spares"]["months"], "share_high" in told["issued_looks"]) == (1, True)
 
 
 def study_seq(engine):
