@@ -12,6 +12,9 @@ from api.pages.landing_rows import HEADINGS
 from db.entry.landings_sheet import COUNT, TOTAL, lines_of_sheet
 from db.entry_quality import RecordedPins, pins_on_sheet
 from db.errors import LedgerError
+from db.imports.numbers import parse_count
+from db.imports.refused import CellError
+from db.landing_lines import AircraftLine
 from db.sheets import IssuedSheet
 from lifecycle.errors import BadRecordsError
 from lifecycle.units import exact_nm
@@ -21,21 +24,27 @@ KINDS: Final = ("landings", "wear check")
 
 @dataclass(frozen=True)
 class Cell:
-    """One field of the second typing, by its name in the form and in what is kept; `step`: a stop of the keyboard."""
+    """
+    One field of the second typing, by its name in the form and in what is kept.
+
+    `step`: a stop of the keyboard; `error`: why what was typed is no number, empty where it is one or blank.
+    """
 
     name: str
     field: str
     label: str
     typed: str
     step: bool
+    error: str = ""
 
 
 @dataclass(frozen=True)
 class Line:
-    """One line of the sheet."""
+    """One line of the sheet: its place as kept, in words, and what stands below them."""
 
     place: str
     told: str
+    below: str
     cells: tuple[Cell, ...]
 
 
@@ -53,10 +62,15 @@ class Compared:
 
 @dataclass(frozen=True)
 class SecondTyping:
-    """What a sheet asks when it is typed again; `first` heads the lines, at `enter_at` a missing one is entered."""
+    """
+    What a sheet asks when it is typed again.
+
+    `first` heads the lines, `keyboard` is the one that a tablet shows, at `enter_at` a missing line is entered.
+    """
 
     caption: str
     first: str
+    keyboard: str
     headings: tuple[str, ...]
     shape: str
     lines: tuple[Line, ...]
@@ -67,6 +81,11 @@ class SecondTyping:
     def differences(self) -> tuple[Compared, ...]:
         """The places in which both are not the same."""
         return tuple(each for each in self.compared if each.differs)
+
+    @property
+    def unreadable(self) -> tuple[Cell, ...]:
+        """The fields in which something else than a number was typed."""
+        return tuple(cell for line in self.lines for cell in line.cells if cell.error)
 
     @property
     def typed_in(self) -> dict[str, dict[str, str]]:
@@ -92,16 +111,27 @@ def typed_before(session: Session, sheet: IssuedSheet, kept: Mapping[str, Mappin
 
 def refuse_unreadable(again: SecondTyping) -> None:
     """Refuse a second typing without a figure, or with something else: it counts, and is kept for good."""
-    cells = [cell for line in again.lines for cell in line.cells if cell.typed]
-    if not cells:
+    if not any(cell.typed for line in again.lines for cell in line.cells):
         raise LedgerError("nothing was typed; type the sheet from the paper again")
-    for cell in cells:
-        try:
-            exact_nm(cell.typed, "mm")
-        except BadRecordsError:
-            raise LedgerError(
-                f"{cell.label} is {cell.typed!r}, not a number; type what stands on the paper"
-            ) from None
+    if again.unreadable:
+        raise LedgerError(again.unreadable[0].error)
+
+
+def _count_error(label: str, text: str) -> str:
+    """Why a text is no count; what a second typing says is compared, so that it must be one."""
+    try:
+        parse_count(text, least=0) if text else None
+    except CellError:
+        return f"{label} is {text!r}, not a whole number; type what stands on the paper"
+    return ""
+
+
+def _length_error(label: str, text: str) -> str:
+    try:
+        exact_nm(text, "mm") if text else None
+    except BadRecordsError:
+        return f"{label} is {text!r}, not a number; type what stands on the paper"
+    return ""
 
 
 def _of_landings(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> SecondTyping:
@@ -110,28 +140,27 @@ def _of_landings(session: Session, sheet: IssuedSheet, typed: Mapping[str, str])
     return SecondTyping(
         caption="Landings of the day" if asked.asks == COUNT else "Running totals",
         first="Aircraft",
+        keyboard="numeric",
         headings=tuple(HEADINGS[field] for field in asked.fields),
         shape="total" if asked.asks == TOTAL else "count",
         lines=tuple(
             Line(
                 line.registration,
                 line.registration,
-                tuple(
-                    Cell(
-                        name_of(field, line),
-                        field,
-                        f"{line.registration}, {HEADINGS[field].lower()}",
-                        asked.typed(line)[field],
-                        field == asked.main and line.flies,
-                    )
-                    for field in asked.fields
-                ),
+                "" if line.flies else line.status,
+                tuple(_landings_cell(asked, line, field) for field in asked.fields),
             )
             for line in lines
         ),
         compared=tuple(_landings_compared(asked)),
         enter_at=f"/landings?sheet={sheet.code}",
     )
+
+
+def _landings_cell(asked: TypedSheet, line: AircraftLine, field: str) -> Cell:
+    label, typed = f"{line.registration}, {HEADINGS[field].lower()}", asked.typed(line)[field]
+    step = field == asked.main and line.flies
+    return Cell(name_of(field, line), field, label, typed, step, _count_error(label, typed))
 
 
 def _landings_compared(asked: TypedSheet) -> Iterator[Compared]:
@@ -153,14 +182,16 @@ def _of_pins(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> 
     lines = tuple(
         Line(
             str(each["position"]),
-            f"Position {each['position']}: {each['serial']}",
+            f"Position {each['position']}",
+            str(each["serial"]),
             tuple(_pin_cell(sheet, each, number, typed) for number in range(1, int(each["pins"]) + 1)),
         )
         for each in asked
     )
     return SecondTyping(
-        caption="Pins, in the unit and as the sheet was read",
+        caption="Pins as they stand on the paper, in its unit",
         first="Brake",
+        keyboard="decimal",
         headings=tuple(words.capital(words.pin(number)) for number in range(1, most + 1)),
         shape="count",
         lines=lines,
@@ -172,11 +203,12 @@ def _of_pins(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> 
 def _pin_cell(sheet: IssuedSheet, asked: Mapping[str, object], number: int, typed: Mapping[str, str]) -> Cell:
     name = f"pin-{asked['position']}-{number}"
     label = f"{sheet.registration}, position {asked['position']}, {words.pin(number)}"
-    return Cell(name, f"pin_{number}", label, typed.get(name, "").strip(), step=True)
+    text = typed.get(name, "").strip()
+    return Cell(name, f"pin_{number}", label, text, step=True, error=_length_error(label, text))
 
 
 def _pins_compared(line: Line, recorded: RecordedPins | None) -> Iterator[Compared]:
-    pins = recorded.pins if recorded else ()
+    pins, place = recorded.pins if recorded else (), f"{line.told}: {line.below}"
     for number, cell in enumerate(line.cells, 1):
         there = pins[number - 1] if number <= len(pins) else ""
         if there or cell.typed:
@@ -184,7 +216,7 @@ def _pins_compared(line: Line, recorded: RecordedPins | None) -> Iterator[Compar
             told = f"{there} {unit}" if there else ""
             record = recorded.record if recorded else None
             same = _same_length(there, cell.typed, unit)
-            yield Compared(line.told, words.pin(number), told, cell.typed, record, differs=not same)
+            yield Compared(place, words.pin(number), told, cell.typed, record, differs=not same)
 
 
 def _same_length(there: str, second: str, unit: str) -> bool:
