@@ -93,7 +93,10 @@ def _sheets(session: Session, person: Person, on: dt.date) -> Iterator[Item]:
                 1, "landings sheet begun", "landings sheets begun", link_to(sheet), f"{_named(sheet)}: {more}"
             )
     printed = [sheet for sheet in out if sheet.kind != "landings"]
-    yield Item(len(printed), "printed sheet not typed back", "printed sheets not typed back", SHEETS.path)
+    first_out = f"first {printed[0].kind}, {_named(printed[0])}" if printed else ""
+    yield Item(
+        len(printed), "printed sheet not typed back", "printed sheets not typed back", SHEETS.path, first_out
+    )
     days = unreported_days(session, first=on - WINDOW, last=on - ONE_DAY, bases=person.bases)
     for base, of_base in groupby(days, key=lambda each: each.base):
         missing = list(of_base)

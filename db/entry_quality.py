@@ -5,13 +5,15 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
-from sqlalchemy import func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, Select, bindparam, func, select, union_all
+from sqlalchemy.orm import Session, aliased
 
 from db.looks import AskRate, ask_rate
 from db.lookup import among, brakes_known, current
+from db.recorded import KINDS
 from db.records.brakes import Brake
 from db.records.log import Change
 from db.records.readings import PinReading
@@ -29,7 +31,7 @@ CORRECTED: Final = ("correct a record", "withdraw a record")
 @dataclass(frozen=True)
 class EntryQuality:
     """
-    Counts since a day, by what was typed in (files brought in are not).
+    Counts since a day, by what was typed in (files brought in are not): `corrections` of those `records`.
 
     `places` and `differences` are over all sheets typed a second time; `waiting` are sheets not typed back, and
     `to_check` those drawn for a second typing, the oldest first.
@@ -59,24 +61,43 @@ class Checked:
 
 def entry_quality(session: Session, *, since: dt.date) -> EntryQuality:
     """Return the counts since a day."""
-    recent = select(func.coalesce(func.sum(Change.facts), 0)).where(Change.recorded_on >= since)
-    entered = recent.where(Change.source.in_(ENTERED), Change.act.like("enter %"))
+    entered = select(func.coalesce(func.sum(Change.facts), 0)).where(*_typed_in(since))
     checks = select(func.count(), func.sum(SheetCheck.places), func.sum(SheetCheck.differences))
     checked, places, differences = session.execute(checks.select_from(SheetCheck)).one()
     return EntryQuality(
         since=since,
         asked=ask_rate(session),
         records=int(session.scalar(entered) or 0),
-        corrections=session.scalar(
-            select(func.count()).where(Change.recorded_on >= since, Change.act.in_(CORRECTED))
-        )
-        or 0,
+        corrections=session.scalar(_corrected(), {"since": since}) or 0,
         waiting=sheets_waiting(session),
         to_check=sheets_to_check(session),
         checked=checked,
         places=places or 0,
         differences=differences or 0,
     )
+
+
+def _typed_in(since: dt.date | ColumnElement[dt.date]) -> tuple[ColumnElement[bool], ...]:
+    return Change.recorded_on >= since, Change.source.in_(ENTERED), Change.act.like("enter %")
+
+
+@cache
+def _corrected() -> Select[int]:
+    """Return what counts the records typed in since a day that were corrected or withdrawn, each once."""
+    typed = select(Change.seq).where(*_typed_in(bindparam("since")))
+    corrected = select(Change.seq).where(Change.act.in_(CORRECTED))
+    asked = []
+    for model in KINDS.values():
+        # The first version of a record bears its number; a later one supersedes another, which an index finds.
+        first, later = aliased(model), aliased(model)
+        of_both = select(later.fact).join(first, first.id == later.fact).distinct()
+        asked.append(
+            of_both.where(
+                later.supersedes.is_not(None), later.seq.in_(corrected), first.seq.in_(typed)
+            ).subquery()
+        )
+    every = union_all(*(select(each.c.fact) for each in asked)).subquery()
+    return select(func.count()).select_from(every)
 
 
 def drawn(code: str, *, seed: int = SEED, share: float = SHARE) -> bool:

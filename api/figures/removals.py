@@ -16,9 +16,10 @@ def rates_by_cause(rates: Sequence[RemovalRate]) -> go.Figure:
     made = figure(
         # A little room on the left: a dot near zero stands whole.
         x={
-            "title": {"text": "removals per 1 000 brake landings"},
+            "title": {"text": "per 1 000 brake landings"},
             "range": [-0.03 * top, 1.05 * top],
-            "nticks": 6,
+            "nticks": 5,
+            "tickangle": 0,
         },
         y={"type": "category", "showgrid": False},
     )

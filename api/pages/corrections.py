@@ -1,5 +1,6 @@
 """Corrections: what changed, why, by whom, what followed; and one record with the form that corrects it."""
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Annotated, Final
 from urllib.parse import urlencode
@@ -15,7 +16,7 @@ from api.pages.frame import Frame, render
 from api.pages.navigation import CORRECTIONS
 from api.pages.proposed import Proposal, proposal_of
 from api.records import action_of, check_bases, correctable, seen_record
-from api.words import counted
+from api.words import counted, day
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of, bases_written
 from db.chain import Act
@@ -127,9 +128,10 @@ def _answer(seen: tuple[Change | LoadWithdrawn, ...], load: int) -> str:
         who, when = last.load.withdrawn_by, last.load.withdrawn_at
     else:
         who, when = last.after.person, last.after.recorded_at
+    on = day(dt.date.fromisoformat(when[:10]))
     if load:
-        return f"{counted(len(seen), 'row')} of those that went with load {load}, withdrawn on {when[:10]} by {who}."
-    return f"{counted(len(seen), 'correction')}, the latest on {when[:10]} by {who}."
+        return f"{counted(len(seen), 'row')} of those that went with load {load}, withdrawn on {on} by {who}."
+    return f"{counted(len(seen), 'correction')}, the latest on {on} by {who}."
 
 
 def _lines(session: Session, seq: int, load: int) -> list[Change | LoadWithdrawn]:

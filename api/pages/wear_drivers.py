@@ -103,10 +103,11 @@ def by_energy(types: Sequence[DrivenType]) -> tuple[str, ...]:
     found = [(one, driver) for one in types for driver in one.drivers if driver.driver == ENERGY]
     told = [_part_by_energy(one, driver) for one, driver in found if driver.told]
     if open_ones := [(one, driver) for one, driver in found if not driver.told]:
-        ranges = words.listed([f"{_named(one)} {_range(driver)}" for one, driver in open_ones])
+        ranges = words.listed([f"from {_range(driver)} for {_named(one)}" for one, driver in open_ones])
+        too_wide = "the range (8 in 10) is" if len(open_ones) == 1 else "the ranges (8 in 10) are"
         told.append(
             f"The records do not tell yet whether wear goes with the energy of the landings (100{words.FIRM}%) or with "
-            f"their number (0{words.FIRM}%) for {ranges}: 8 in 10, each wider than the question."
+            f"their number (0{words.FIRM}%): {too_wide} too wide, {ranges}."
         )
     if unmeasured := [_named(one) for one in types if one not in [each for each, _ in found]]:
         told.append(

@@ -57,7 +57,9 @@ def test_a_range_wider_than_the_question_is_told_as_not_known_yet():
     ]
     told, unmeasured = (each.replace("\N{NO-BREAK SPACE}", " ") for each in by_energy(types))
     assert told.startswith("The records do not tell yet whether wear goes with the energy")
-    assert "for C-1 (carbon) \N{MINUS SIGN}140 % to 290 % and C-2 (carbon) 20 % to 210 %: 8 in 10" in told
+    assert (
+        "from \N{MINUS SIGN}140 % to 290 % for C-1 (carbon) and from 20 % to 210 % for C-2 (carbon)." in told
+    )
     assert unmeasured.startswith("Heavy and light landings of C-3 (carbon) are not told apart on record")
 
 
