@@ -280,6 +280,7 @@ def test_a_line_typed_after_another_posted_stops_nobody_and_is_dropped_by_keyboa
     assert "7 was typed by dee against this record" in cora.locator("#proposed").inner_text()
     assert cora.locator("#value_full_stops").input_value() == "7"
     assert cora.locator("#was_full_stops").inner_text() == "on record: 2"
+    assert not cora.locator("dl.on-paper").is_visible()
     assert Axe().run(cora).response["violations"] == []
     cora.get_by_role("link", name="Its sheet, where it is dropped").press("Enter")
     late.get_by_role("button", name="Drop 7").press("Enter")
