@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Final
 
-from api.command_words import command, with_format, with_person
+from api.command_words import command, with_format, with_known, with_person
 from api.result_words import result_commands
 from api.typed_words import count, day, separator
 
@@ -81,7 +81,7 @@ def _ledger_commands(commands: "Commands") -> None:
         "export out/ --known-on 2026-06-30",
     )
     out.add_argument("folder", help="folder to write (made if missing), or a name ending in .xlsx")
-    out.add_argument("--known-on", type=day, metavar="DATE", help="as recorded by then; default now")
+    with_known(out)
     with_format(out)
     check = command(
         commands,

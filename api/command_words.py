@@ -47,13 +47,21 @@ def with_person(made: argparse.ArgumentParser, what: str) -> None:
     made.add_argument("--person", default=user, help=f"{what}; default $USER")
 
 
+def with_known(made: argparse.ArgumentParser) -> None:
+    """It speaks of the ledger as it was known then."""
+    made.add_argument("--known-on", type=day, metavar="DATE", help="as recorded by then; default now")
+    made.add_argument(
+        "--known-head", default="", metavar="HEAD", help="as recorded up to the change of this head of the log"
+    )
+
+
 def result(commands: "Commands", name: str, text: str, *examples: str) -> argparse.ArgumentParser:
     """Add a command that gives a result of one study."""
     made = command(commands, name, f"results:{name}", text, *examples)
     made.add_argument(
         "--on", type=day, metavar="DATE", help="day forecast from; default the last day on record"
     )
-    made.add_argument("--known-on", type=day, metavar="DATE", help="as recorded by then; default now")
+    with_known(made)
     made.add_argument("--seed", type=int, default=1, help="seed of every random draw; default 1")
     with_format(made)
     return made

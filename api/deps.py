@@ -49,10 +49,14 @@ def asked_study(
     on: Annotated[AskedDay, Query(description="day forecast from")] = None,
     known_on: Annotated[AskedDay, Query(description="as recorded by then")] = None,
     seed: Annotated[int | None, Query(ge=0, le=LAST_NUMBER)] = None,
+    known_head: Annotated[
+        str, Query(description="as recorded up to the change of this head of the log")
+    ] = "",
 ) -> Study:
     """The study of the days in the query; by default the last day on record, as known now."""
-    state = request.app.state
-    return ask(state.engine, on=on, known_on=known_on, seed=state.settings.seed if seed is None else seed)
+    settings = request.app.state.settings
+    seed = settings.seed if seed is None else seed
+    return ask(request.app.state.engine, on=on, known_on=known_on, seed=seed, known_head=known_head)
 
 
 AskedStudy = Annotated[Study, Depends(asked_study)]

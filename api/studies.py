@@ -19,7 +19,7 @@ from db.lookup import Known, known_by
 from db.observe import last_effective_day, observe, observe_assumptions
 from db.records.log import KeptStudy
 from db.session import Session, hurried, reading
-from db.studies import hash_at, keep, kept
+from db.studies import hash_at, keep, kept, seq_of
 from db.wear_states import replace_wear_states
 from lifecycle.expected import priors_of, states_of
 from lifecycle.study import Study, changeouts, next_looks, open_study, refit, spares
@@ -37,10 +37,23 @@ _lock = threading.Lock()
 _making = threading.Lock()
 
 
-def ask(
-    engine: Engine, *, on: dt.date | None, known_on: dt.date | None, seed: int, known_seq: int | None = None
+def ask(  # noqa: PLR0913 - one argument a word of the question
+    engine: Engine,
+    *,
+    on: dt.date | None,
+    known_on: dt.date | None,
+    seed: int,
+    known_seq: int | None = None,
+    known_head: str = "",
 ) -> Study:
-    """The study of these days; the same question on the same records has the same number and answer."""
+    """
+    The study of these days; the same question on the same records has the same number and answer.
+
+    What is known is that of a day, or up to a change: by its number, or by the head that it gave the log.
+    """
+    if known_head:
+        with Session(reading(engine)) as session:
+            known_seq = seq_of(session, known_head)
     asked = _asked(engine, on=on, known_on=known_on, seed=seed, known_seq=known_seq)
     if found := _held_study(asked.place):
         _hold(asked.place, found)
@@ -73,9 +86,7 @@ def _asked(
     engine: Engine, *, on: dt.date | None, known_on: dt.date | None, seed: int, known_seq: int | None
 ) -> _Asked:
     with Session(reading(engine)) as session:
-        known = known_by(session, known_on)
-        if known_seq is not None:
-            known = Known(known_seq, known.day)
+        known = known_by(session, known_on, seq=known_seq)
         head = hash_at(session, known.seq)
         day = on or _last_day(session, (str(engine.url), head, known))
         if day is None:

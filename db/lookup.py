@@ -33,15 +33,21 @@ class Known:
     day: dt.date
 
 
-def known_by(session: Session, known_on: dt.date | None = None) -> Known:
+def known_by(session: Session, known_on: dt.date | None = None, *, seq: int | None = None) -> Known:
     """
-    Return the point of what is known now, or was known by a day.
+    Return the point of what is known now, was known by a day, or at a sequence number (of it, by the day).
 
-    A kept point gives the same answer for ever: what lands later has a higher sequence number, back-dated or not.
+    A day on which the ledger was kept is the last change of that day, so that what is entered later is not known then,
+    back-dated or not. Of days before its first change the log says nothing: there the days speak that stand in what was
+    brought in since (`recorded_on`), and the answer grows with it. A kept point gives the same answer for ever.
     """
-    seq = session.execute(select(ChainHead.seq)).scalar_one()
-    day = known_on or session.execute(select(func.max(Change.recorded_on))).scalar_one()
-    return Known(seq, day or dt.date.min)
+    last = session.execute(select(ChainHead.seq)).scalar_one() if seq is None else seq
+    if known_on is None:
+        day = session.scalar(select(func.max(Change.recorded_on)).where(Change.seq <= last))
+        return Known(last, day or dt.date.min)
+    if seq is None:
+        last = session.scalar(select(func.max(Change.seq)).where(Change.recorded_on <= known_on)) or last
+    return Known(last, known_on)
 
 
 def current(model: type[Fact], known: Known | None = None, *, withdrawn: bool = False) -> Select[Any]:

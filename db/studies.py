@@ -3,11 +3,15 @@
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from db.errors import NotFoundError
 from db.records.log import Change, KeptStudy
+
+SHORTEST_HEAD: Final = 12
 
 
 def kept(session: Session, number: str) -> bool:
@@ -18,6 +22,19 @@ def kept(session: Session, number: str) -> bool:
 def hash_at(session: Session, seq: int) -> str:
     """The chain's hash as of a sequence number; "" before the first change."""
     return session.scalar(select(Change.hash).where(Change.seq == seq)) or ""
+
+
+def seq_of(session: Session, head: str) -> int:
+    """Return the sequence number of the change whose hash begins so, as a head that was printed once."""
+    head = "".join(head.split()).lower()
+    found = session.scalars(select(Change.seq).where(Change.hash.startswith(head, autoescape=True)).limit(2))
+    numbers = found.all() if len(head) >= SHORTEST_HEAD else ()
+    if len(numbers) != 1:
+        raise NotFoundError(
+            f"no one change of the log has a hash that begins with {head!r}; give the head as it is printed, at least "
+            f"its first {SHORTEST_HEAD} characters"
+        )
+    return numbers[0]
 
 
 def head_now(session: Session) -> str:

@@ -34,7 +34,7 @@ def editions(asked: argparse.Namespace) -> int:
         write(whole, asked.format, rows=read_again(shown).flows)
         sys.stderr.write(f"head of the log then: {found.records_head}; its own entry: {found.entry}\n")
         return 0
-    study = ask(engine, on=asked.on, known_on=asked.known_on, seed=asked.seed)
+    study = ask(engine, on=asked.on, known_on=asked.known_on, seed=asked.seed, known_head=asked.known_head)
     moved = moved_of(engine, study, withdrawn=True)
     write(moved, asked.format, rows=[line_of(each) for each in moved], columns=COLUMNS)
     if not moved:

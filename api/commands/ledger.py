@@ -17,6 +17,7 @@ from db.export import export as write_folder
 from db.lookup import known_by
 from db.restore import restore as restore_from
 from db.session import Session, open_engine, reading
+from db.studies import seq_of
 from db.verify import verify as verify_chain
 
 
@@ -39,7 +40,8 @@ def export(asked: argparse.Namespace) -> int:
     engine = open_engine(asked.db)
     schema.check(engine)
     with Session(reading(engine)) as session:
-        written = write_folder(session, Path(asked.folder), known=known_by(session, asked.known_on))
+        seq = seq_of(session, asked.known_head) if asked.known_head else None
+        written = write_folder(session, Path(asked.folder), known=known_by(session, asked.known_on, seq=seq))
     write([{"file": name, "rows": rows} for name, rows in written.items()], asked.format)
     return 0
 

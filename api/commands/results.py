@@ -71,7 +71,7 @@ def study_asked(asked: argparse.Namespace) -> chain.Study:
     """The study that the words of a command ask for; where a CSV is wanted, what it comes from is said beside it."""
     engine = open_engine(asked.db)
     check(engine)
-    study = ask(engine, on=asked.on, known_on=asked.known_on, seed=asked.seed)
+    study = ask(engine, on=asked.on, known_on=asked.known_on, seed=asked.seed, known_head=asked.known_head)
     if asked.format == "csv":
         sys.stderr.write(
             f"study {study.number}, records as known on {study.known_on}, head of the log {study.ledger_head}\n"

@@ -17,7 +17,7 @@ from api.figures.brake import outcome_dots, wear_ahead, wear_plot
 from api.pages.brake_types import types_of
 from api.pages.frame import Frame, figures_answer, render
 from api.pages.navigation import BRAKE_RECORD, BRAKES, PIN_READINGS
-from api.pages.origin import Origin, numbers_told
+from api.pages.origin import Origin, again_at, numbers_told
 from api.pages.scope import frame_of
 from api.tables import AskedForm, download
 from api.writes import today
@@ -183,6 +183,7 @@ def page_of(frame: Frame, story: BrakeStory, study: Study, *, run: int = 0) -> B
             ),
             assumptions=(),
             scope=frame.told_scope,
+            again=again_at(frame),
         ),
         charts=frame.link(f"{BRAKE_RECORD}/figures.json", run=""),
         governing=next((each.pin for each in story.pins if each.governs), 1),

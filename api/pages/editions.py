@@ -149,6 +149,7 @@ def scope_then(found: Edition, shown: ShownBrief) -> Scope:
         missing_aircraft_days=shown.missing_aircraft_days,
         gaps=(),
         study=found.study,
+        head=found.records_head,
     )
 
 

@@ -38,6 +38,7 @@ class Scope:
     missing_aircraft_days: int
     gaps: tuple[Gap, ...]
     study: str
+    head: str
     every_base: bool = True
 
 
@@ -87,7 +88,9 @@ class Frame:
 
     def elsewhere(self, path: str, **more: str) -> str:
         """A link to another page in the same scope."""
-        scope = {key: value for key, value in self.asked.items() if key in ("base", "on", "known_on")}
+        scope = {
+            key: value for key, value in self.asked.items() if key in ("base", "on", "known_on", "known_head")
+        }
         kept = {key: value for key, value in {**scope, **more}.items() if value}
         return path + (f"?{urlencode(kept)}" if kept else "")
 

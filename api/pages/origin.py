@@ -17,12 +17,17 @@ MOST_LISTED: Final = 400
 
 @dataclass(frozen=True)
 class Origin:
-    """`what` names the figures, `records` the record numbers by kind; the formulas stand in the template."""
+    """
+    `what` names the figures, `records` the record numbers by kind; the formulas stand in the template.
+
+    `again` is an address that gives these figures whatever is recorded later.
+    """
 
     what: str
     records: tuple[str, ...]
     assumptions: tuple[Assumption, ...]
     scope: Scope
+    again: str = ""
 
 
 def origin_of(
@@ -34,7 +39,14 @@ def origin_of(
         records=tuple(numbers_told(kind, getattr(study.records, kind)["record"]) for kind in kinds),
         assumptions=tuple(item for item in study.assumptions.items if item.name in assumptions),
         scope=frame.told_scope,
+        again=again_at(frame),
     )
+
+
+def again_at(frame: Frame) -> str:
+    """Where this page shows the same whatever is recorded later: its days and the head of the log written out."""
+    scope = frame.told_scope
+    return frame.link(on=f"{scope.on}", known_on=f"{scope.known_on}", known_head=scope.head)
 
 
 def numbers_told(kind: str, numbers: npt.ArrayLike) -> str:

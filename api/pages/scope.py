@@ -43,5 +43,6 @@ def scope_of(study: Study, base: str) -> Scope:
         missing_aircraft_days=reach.missing_aircraft_days,
         gaps=reach.gaps,
         study=study.number,
+        head=study.ledger_head,
         every_base=not own,
     )

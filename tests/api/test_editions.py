@@ -1,6 +1,7 @@
 """Editions: what was shown is frozen, opens as it was, stands beside today's answer, and is withdrawn with a reason."""
 
 import datetime as dt
+import html
 import json
 import re
 import shutil
@@ -68,13 +69,13 @@ def kept(people):
     return answer.headers["location"]
 
 
-def raise_kit_cost(url):
+def raise_kit_cost(url, value="90000"):
     """Somebody corrects the kit's cost, somebody else approves it."""
     with Session(open_engine(url)) as session:
         row = session.execute(current(AssumptionEntry).where(AssumptionEntry.name == "kit_cost")).one()
         found = read_record(session, row.fact)
         act = Act("ann", "form", "correct a record", "a new offer")
-        values = {"value": "90000", "low": "80000", "high": "99000"}
+        values = {"value": value, "low": "80000", "high": "99000"}
         done = correct(
             session, act, row.fact, version=found.tag, values=values, today=dt.datetime.now(dt.UTC).date()
         )
@@ -104,6 +105,21 @@ def test_the_list_puts_today_beside_it_and_says_which_input_moved(people, kept, 
     assert told["now"]["npv"] < told["then"]["npv"]
     front = people["reader"].get("/").text
     assert "Editions, and what moved" in front
+
+
+def test_an_answer_comes_back_by_the_head_that_was_printed_with_it(people, url):
+    reader, asked = people["reader"], "/api/v1/briefing?from=S-100&to=C-200"
+    before, page = reader.get(asked).json(), reader.get(BRIEF).text
+    again = html.unescape(re.search(r'href="([^"]+)">this page again', page)[1])
+    raise_kit_cost(url, "95000")
+    assert reader.get(asked).json()["npv"] != before["npv"]
+    assert reader.get(f"{asked}&known_head={before['ledger_head'][:16]}").json() == before
+    answers = [
+        re.search(r'<p class="answer">.*?</p>', each).group() for each in (page, reader.get(again).text)
+    ]
+    assert answers[0] == answers[1]
+    refused = reader.get(f"{asked}&known_head=abcabcabcabc")
+    assert (refused.status_code, "no one change of the log" in refused.text) == (404, True)
 
 
 def test_what_was_frozen_is_every_figure_of_the_brief(people, kept, url):

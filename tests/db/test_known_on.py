@@ -7,15 +7,17 @@ import threading
 import pytest
 from sqlalchemy import select
 
+from db import chain
 from db.chain import Act
 from db.entry.corrections import correct, withdraw
 from db.entry.recorders import recorders
-from db.errors import ConflictError, RowsRefusedError
+from db.errors import ConflictError, NotFoundError, RowsRefusedError
 from db.imports.check import rows_from
 from db.lookup import known_by
 from db.observe import observe, observe_assumptions
 from db.recorded import KINDS, read_record
 from db.session import Session, reading
+from db.studies import hash_at, seq_of
 from db.verify import verify
 from lifecycle.study import changeouts, open_study
 from tests.ledger import ACT, TODAY, fleet, installation
@@ -134,6 +136,46 @@ def test_an_answer_as_known_then_never_changes(flown):
 @pytest.mark.parametrize("seed", range(10))
 def test_an_answer_as_known_then_never_changes_in_many_histories(flown, seed):
     answers_never_change(flown, steps=100, seed=seed)
+
+
+class Tomorrow(dt.datetime):
+    """A clock a day ahead."""
+
+    @classmethod
+    def now(cls, tz=None):
+        return super().now(tz) + dt.timedelta(days=1)
+
+
+def test_what_is_entered_later_is_not_known_on_a_past_day_back_dated_or_not(flown, monkeypatch):
+    with Session(flown) as session:
+        then = known_by(session, TODAY)
+        before = observed(session, then)
+    monkeypatch.setattr(chain.dt, "datetime", Tomorrow)
+    with Session(flown) as session, session.begin():
+        late = {"registration": "ZZ-001", "day": "2024-05-01", "full_stops": 4}
+        enter(session, "landings", {**late, "recorded_on": TODAY})
+        assert known_by(session, TODAY) == then
+        assert observed(session, known_by(session, TODAY)) == before
+        now = known_by(session)
+        assert (now.seq, now.day) == (then.seq + 1, TODAY + dt.timedelta(days=1))
+        assert observed(session, known_by(session, TODAY, seq=now.seq)) != before, (
+            "written down by then, they say"
+        )
+        assert known_by(session, seq=then.seq) == then
+        assert known_by(session, TODAY - dt.timedelta(days=9)).seq == now.seq, (
+            "before the ledger the records speak"
+        )
+
+
+def test_a_change_is_found_by_the_head_it_gave_the_log(flown):
+    with Session(flown) as session:
+        for seq in (1, known_by(session).seq):
+            head = hash_at(session, seq)
+            grouped = " ".join(head[at : at + 8] for at in range(0, len(head), 8))
+            assert [seq_of(session, each) for each in (head, head[:12], grouped)] == [seq] * 3
+        for wrong in (head[:11], "", "%" * 12, "0" * 12):
+            with pytest.raises(NotFoundError, match="no one change of the log"):
+                seq_of(session, wrong)
 
 
 def the_same_under_load(engine, *, times, studies):
