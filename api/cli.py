@@ -86,7 +86,7 @@ def _ledger_commands(commands: "Commands") -> None:
     check = command(
         commands,
         "verify",
-        "ledger:verify",
+        "verify:verify",
         "Recompute the hash chain of the log; exit 1 names the first broken sequence number.",
         "verify --rebuild",
         "verify --anchor /elsewhere/anchors.csv",
@@ -94,8 +94,13 @@ def _ledger_commands(commands: "Commands") -> None:
     check.add_argument(
         "--anchor",
         metavar="FILE",
-        help="heads kept elsewhere, every line checked: a file of anchors or what verify --format json printed; "
-        "default $PINLEDGER_ANCHORS, which also gets a line a day",
+        help="heads kept elsewhere, all checked: a file of anchors, an export's README.txt or editions.json, what verify, "
+        "briefing or editions printed as JSON, or a head itself; default $PINLEDGER_ANCHORS, which also gets a line a day",
+    )
+    check.add_argument(
+        "--begin-anchors",
+        action="store_true",
+        help="begin the file at $PINLEDGER_ANCHORS, where none was ever kept; a lost one is to be found instead",
     )
     check.add_argument(
         "--rebuild", action="store_true", help="also rebuild every table from the log and compare"

@@ -7,7 +7,7 @@ head kept elsewhere, that the newest changes were cut off.
 
 import json
 import zlib
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, Final
@@ -16,6 +16,7 @@ from sqlalchemy import Row, Table, func, or_, select
 from sqlalchemy.orm import Session
 
 from db.anchors import Anchor
+from db.awaited import Awaited, Verified
 from db.base import Fact, table_of
 from db.chain import FIRST_HASH, change_hash, unpacked
 from db.errors import BrokenChainError
@@ -24,17 +25,10 @@ from db.plain import logged
 from db.records.brakes import Installation, Occupancy, Removal
 from db.records.log import ChainHead, Change
 
+__all__ = ["FACTS", "Verified", "verify", "verify_against"]
+
 BATCH: Final = 20  # changes at a time; of a bulk load each holds thousands of facts
 FACTS: Final[dict[str, Table]] = {model.__tablename__: table_of(model) for model in Fact.__subclasses__()}
-
-
-@dataclass(frozen=True)
-class Verified:
-    """What verified: how many facts and changes, and the head's hash, to be kept elsewhere as an anchor."""
-
-    facts: int
-    head: str
-    seq: int = 0
 
 
 @dataclass(frozen=True)
@@ -54,39 +48,34 @@ def verify(
     progress: Callable[[int], None] | None = None,
 ) -> Verified:
     """Check every link, and every anchor that is given; `rebuild` also compares each table with the log."""
-    facts, seq, head = 0, 0, FIRST_HASH
+    return verify_against(session, Awaited(anchors), rebuild=rebuild, progress=progress)
+
+
+def verify_against(
+    session: Session,
+    awaited: Awaited,
+    *,
+    rebuild: bool = False,
+    progress: Callable[[int], None] | None = None,
+) -> Verified:
+    """Check every link and the anchors that are awaited, which then know where the latest of them stands."""
+    found = Verified(0, FIRST_HASH, 0)
+    awaited.meet(found)
     per_table: Counter[str] = Counter()
-    ahead = deque(sorted((each for each in anchors if each.facts > 0), key=lambda each: each.facts))
     for batch in _links(session):
         for link in batch:
-            facts, seq, head = facts + link.facts, link.seq, link.hash
-            while ahead and facts >= ahead[0].facts:
-                _check_anchor(ahead.popleft(), Verified(facts, head, seq))
+            found = Verified(found.facts + link.facts, link.hash, link.seq)
+            awaited.meet(found)
         if rebuild:
             per_table.update(_compare(session, batch))
         if progress is not None:
-            progress(facts)
-    _check_head(session, seq, head, facts)
-    if ahead:
-        raise BrokenChainError(
-            seq + 1, f"the log was cut: it has {facts} facts, {_called(ahead[-1])} {ahead[-1].facts}"
-        )
+            progress(found.facts)
+    _check_head(session, found.seq, found.head, found.facts)
+    awaited.end(found)
     if rebuild:
-        _no_others(session, seq, per_table)
+        _no_others(session, found.seq, per_table)
         _compare_occupancy(session)
-    return Verified(facts, head, seq)
-
-
-def _check_anchor(anchor: Anchor | Verified, found: Verified) -> None:
-    # An anchor may come without its sequence number; its head says as much.
-    if (found.facts, found.head, anchor.seq or found.seq) != (anchor.facts, anchor.head, found.seq):
-        raise BrokenChainError(
-            found.seq, f"the log was rewritten: the head of {_called(anchor)} is not where it was"
-        )
-
-
-def _called(anchor: Anchor | Verified) -> str:
-    return f"the anchor of {anchor.day}" if isinstance(anchor, Anchor) and anchor.day else "the anchor"
+    return found
 
 
 def _links(session: Session) -> Iterator[list[Link]]:

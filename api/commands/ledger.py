@@ -1,4 +1,4 @@
-"""Commands on the ledger itself: migrate, export, verify, backup, restore."""
+"""Commands on the ledger itself: migrate, export, backup, restore."""
 
 import argparse
 import datetime as dt
@@ -11,14 +11,16 @@ from sqlalchemy import Engine
 
 from api.output import write
 from db import app_role, schema
-from db.anchors import Anchor, file_of, note_today, read_anchors
+from db.anchor_forms import kept_anchors
+from db.anchors import note_today
 from db.backup import back_up
+from db.errors import LedgerError
 from db.export import export as write_folder
 from db.lookup import known_by
+from db.restore import Restored
 from db.restore import restore as restore_from
 from db.session import Session, open_engine, reading
 from db.studies import seq_of
-from db.verify import verify as verify_chain
 
 
 def migrate(asked: argparse.Namespace) -> int:
@@ -46,23 +48,6 @@ def export(asked: argparse.Namespace) -> int:
     return 0
 
 
-def verify(asked: argparse.Namespace) -> int:
-    """Recompute the chain against every anchor; a broken one is refused by its error."""
-    engine = open_engine(asked.db)
-    schema.check(engine)
-    anchors = read_anchors(Path(asked.anchor)) if asked.anchor else _kept_anchors()
-    with Session(reading(engine)) as session:
-        found = verify_chain(session, *anchors, rebuild=asked.rebuild)
-    _note(engine)
-    write(asdict(found), asked.format)
-    if anchors:
-        told = "anchor holds" if len(anchors) == 1 else "anchors hold"
-        sys.stderr.write(f"{len(anchors)} {told}\n")
-    if not asked.rebuild:
-        sys.stderr.write("the log alone was checked; --rebuild also compares every table with it\n")
-    return 0
-
-
 def backup(asked: argparse.Namespace) -> int:
     """Write the whole ledger into one file, verified."""
     engine = open_engine(asked.db)
@@ -77,12 +62,7 @@ def restore(asked: argparse.Namespace) -> int:
     """Bring a backup to a database, proven there."""
     found = restore_from(Path(asked.file), asked.db, now=dt.datetime.now(dt.UTC), replace=asked.replace)
     write(asdict(found), asked.format)
-    later = [anchor for anchor in _kept_anchors() if anchor.facts > found.facts]
-    if later:
-        sys.stderr.write(
-            f"the anchors know of {later[-1].facts - found.facts} later facts, up to {later[-1].day}: enter them "
-            "again; keep that file of anchors and begin a new one\n"
-        )
+    _tell_later(found)
     sys.stderr.write(
         f"access is as it was at {found.made_at}: look at `pinledger person list`; "
         "sessions, links and tokens have ended\n"
@@ -90,14 +70,28 @@ def restore(asked: argparse.Namespace) -> int:
     return 0
 
 
-def _kept_anchors() -> tuple[Anchor, ...]:
-    """The anchors of the setting, none where there is no such file yet."""
-    place = os.environ.get("PINLEDGER_ANCHORS", "")
-    return read_anchors(Path(place)) if place and file_of(Path(place)).exists() else ()
+def _tell_later(found: Restored) -> None:
+    """Say what the anchors know beyond a backup; it stands restored whether they can be read or not."""
+    try:
+        anchors = kept_anchors(os.environ.get("PINLEDGER_ANCHORS", ""), changes=found.seq)
+    except LedgerError as error:
+        sys.stderr.write(f"whether facts are missing after the backup is not known: {error}\n")
+        return
+    later = [(anchor.facts, anchor.day) for anchor in anchors if (anchor.facts or 0) > found.facts]
+    if later:
+        facts, day = later[-1]
+        sys.stderr.write(
+            f"the anchors know of {(facts or 0) - found.facts} later facts, up to {day}: enter them again; keep that "
+            "file of anchors and begin a new one with `pinledger verify --begin-anchors`\n"
+        )
 
 
 def _note(engine: Engine) -> None:
+    """Note the head in the anchors that are kept; a backup is made whether that can be done or not."""
     place = os.environ.get("PINLEDGER_ANCHORS", "")
     if place:
-        with Session(reading(engine)) as session:
-            note_today(session, Path(place))
+        try:
+            with Session(reading(engine)) as session:
+                note_today(session, Path(place))
+        except LedgerError as error:
+            sys.stderr.write(f"no anchor noted: {error}\n")

@@ -10,7 +10,9 @@ from openpyxl import load_workbook
 from api import cli
 from api.app import make_app
 from api.settings import Settings
-from db.anchors import NAME, read_anchors
+from db.anchor_forms import read_anchors
+from db.anchors import HEADER, NAME
+from db.chain import FIRST_HASH
 
 
 @pytest.fixture
@@ -26,11 +28,12 @@ def kept(tmp_path, monkeypatch):
 
 
 def test_the_service_notes_the_head_while_it_runs(shown_url, head, tmp_path):
+    (tmp_path / NAME).write_text(f"{HEADER}\n")
     app = make_app(Settings(db=shown_url, secure_cookie=False, anchors=str(tmp_path)))
     with TestClient(app) as client:
         for _ in range(200):
             client.get("/health")
-            if (tmp_path / NAME).exists():
+            if (tmp_path / NAME).read_text() != f"{HEADER}\n":
                 break
     (anchor,) = read_anchors(tmp_path)
     assert anchor.head == head
@@ -50,12 +53,18 @@ def test_serving_with_such_a_place_is_refused_at_the_start(shown_url, tmp_path, 
     monkeypatch.setenv("PINLEDGER_ANCHORS", str(tmp_path / "none" / "kept.csv"))
     assert cli.main(["serve", "--db", shown_url, "--port", "0"]) == 1
     assert "cannot be written" in capsys.readouterr().err
+    monkeypatch.setenv("PINLEDGER_ANCHORS", str(tmp_path))
+    assert cli.main(["serve", "--db", shown_url, "--port", "0"]) == 1
+    assert "there is no file of anchors" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize("command", ["verify", "backup"])
 def test_commands_note_it_and_verify_checks_every_line(shown_url, head, command, kept, capsys):
+    kept.write_text(f"{HEADER}\n2026-01-01,0,0,{FIRST_HASH}\n")
     words = {"verify": ["verify"], "backup": ["backup", str(kept.with_suffix(".zip"))]}[command]
     assert cli.main([*words, "--db", shown_url]) == 0
+    kept.write_text(f"{HEADER}\n{kept.read_text().splitlines()[-1]}\n")
     (anchor,) = read_anchors(kept)
     assert anchor.head == head
     capsys.readouterr()

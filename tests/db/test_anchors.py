@@ -7,12 +7,16 @@ import threading
 from dataclasses import asdict
 
 import pytest
+from sqlalchemy import select
 
-from db.anchors import HEADER, NAME, Anchor, anchor_now, note_anchor, read_anchors
-from db.chain import append
+from db.anchor_forms import anchors_of, kept_anchors, read_anchors
+from db.anchors import HEADER, NAME, Anchor, anchor_now, note_anchor
+from db.awaited import Awaited
+from db.chain import FIRST_HASH, append
 from db.errors import BrokenChainError, LedgerError
 from db.records.fleet import BaseStation
-from db.verify import verify
+from db.records.log import Change
+from db.verify import verify, verify_against
 from tests.ledger import ACT
 
 DAY = dt.date(2026, 3, 14)
@@ -23,7 +27,7 @@ def days_of_work(session, place, days=4):
     """A base a day, and the head of each evening noted."""
     for number in range(days):
         append(session, ACT, [(BaseStation, [{"base": f"Day {number}"}])])
-        note_anchor(place, anchor_now(session, DAY + dt.timedelta(days=number)))
+        note_anchor(place, anchor_now(session, DAY + dt.timedelta(days=number)), begin=number == 0)
 
 
 def test_a_day_has_one_line_however_often_it_is_noted(small_fleet, tmp_path):
@@ -50,9 +54,37 @@ def test_of_two_processes_that_note_a_day_the_second_waits_and_sees_the_first(tm
     assert [anchor.seq for anchor in read_anchors(file)] == [1]
 
 
-def test_an_empty_ledger_has_nothing_to_note(session, tmp_path):
-    assert not note_anchor(tmp_path / "kept.csv", anchor_now(session, DAY))
-    assert not (tmp_path / "kept.csv").exists()
+def test_an_empty_ledger_begins_a_file_without_a_line(session, tmp_path):
+    kept = tmp_path / "kept.csv"
+    assert not note_anchor(kept, anchor_now(session, DAY))
+    assert kept.read_text() == f"{HEADER}\n"
+    assert kept_anchors(str(kept), changes=0) == ()
+    assert kept_anchors(str(tmp_path / "none.csv"), changes=0) == ()
+    with pytest.raises(LedgerError, match="holds no anchor"):
+        kept_anchors(str(kept), changes=1)
+    append(session, ACT, [(BaseStation, [{"base": "First"}])])
+    assert note_anchor(kept, anchor_now(session, DAY))
+    verify(session, *kept_anchors(str(kept), changes=1))
+
+
+def test_a_lost_file_is_begun_anew_only_where_told_to(small_fleet, tmp_path):
+    kept, now = tmp_path / "kept.csv", anchor_now(small_fleet, DAY)
+    for place in (kept, tmp_path):
+        with pytest.raises(LedgerError, match="there is no file of anchors"):
+            note_anchor(place, now)
+        with pytest.raises(LedgerError, match="there is no file of anchors"):
+            kept_anchors(str(place), changes=now.seq)
+    assert list(tmp_path.iterdir()) == []
+    assert note_anchor(kept, now, begin=True)
+    with pytest.raises(LedgerError, match="there already"):
+        note_anchor(kept, now, begin=True)
+
+
+def test_an_anchor_at_no_facts_must_be_the_beginning_of_every_chain(small_fleet):
+    verify(small_fleet, Anchor("", 0, 0, FIRST_HASH))
+    for wrong in (Anchor("", 0, 0, HASH), Anchor("", 3, 0, FIRST_HASH)):
+        with pytest.raises(BrokenChainError, match="rewritten"):
+            verify(small_fleet, wrong)
 
 
 def test_every_line_is_checked(small_fleet, tmp_path):
@@ -87,12 +119,61 @@ def test_what_verify_printed_is_an_anchor_with_or_without_its_sequence_number(sm
         verify(small_fleet, anchor)
 
 
+def told_forms(session):
+    """The head as an export, a brief, an edition and paper have it: with facts, with changes alone, and by itself."""
+    now = anchor_now(session, DAY)
+    yield json.dumps({"seq": now.seq, "head": now.head}), now.seq
+    yield json.dumps({"recommendation": "no", "ledger_head": now.head}), now.seq
+    listed = {"number": 9, "seq": now.seq, "entry": now.head, "records_head": now.head}
+    yield json.dumps([listed]), now.seq
+    yield json.dumps({"edition": listed, "shown": {}}), now.seq
+    yield f"{HEADER}\n{DAY},{now.seq},,{now.head}\n", now.seq
+    yield f"Changes in the log: {now.seq}\nHead of the log: {now.head}\n", now.seq
+    yield (
+        f"Changes in the log: {now.seq}\nFacts in the log: {now.facts}\nHead of the log: {now.head}\n",
+        now.seq,
+    )
+
+
+def test_a_head_is_taken_in_every_form_in_which_it_was_given_out(small_fleet, tmp_path):
+    file = tmp_path / "told"
+    for text, seq in told_forms(small_fleet):
+        file.write_text(text)
+        anchors = anchors_of(str(file))
+        awaited = Awaited(anchors)
+        verify_against(small_fleet, awaited)
+        assert (awaited.count, awaited.latest) == (len(anchors), seq)
+        file.write_text(text.replace(anchor_now(small_fleet, DAY).head, HASH))
+        with pytest.raises(BrokenChainError, match="rewritten"):
+            verify(small_fleet, *anchors_of(str(file)))
+
+
+def test_a_head_from_paper_is_found_wherever_it_stands(small_fleet):
+    first = small_fleet.scalar(select(Change.hash).where(Change.seq == 1))
+    awaited = Awaited(anchors_of(" ".join(first[at : at + 8].upper() for at in range(0, 64, 8))))
+    verify_against(small_fleet, awaited)
+    assert awaited.latest == 1
+    with pytest.raises(BrokenChainError, match="none of its changes has the head"):
+        verify(small_fleet, *anchors_of(HASH))
+
+
+def test_a_change_past_the_end_says_that_the_tail_was_cut(small_fleet):
+    now = anchor_now(small_fleet, DAY)
+    with pytest.raises(BrokenChainError, match=rf"the log was cut: it has {now.seq} changes"):
+        verify(small_fleet, Anchor("", now.seq + 1, None, HASH))
+
+
 @pytest.mark.parametrize(
     "text",
     [
         "",
+        HEADER,
         "{}",
         "[]",
+        '[{"head": 3}]',
+        f'{{"entry": "{HASH}"}}',
+        f"Changes in the log: many\nHead of the log: {HASH}",
+        "Head of the log: ",
         '{"facts": "x", "head": ""}',
         "2026-03-14,1,1," + HASH,
         f"{HEADER}\n2026-03-14,1,1",
