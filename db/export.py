@@ -15,8 +15,10 @@ from typing import Any, Final
 import pandas as pd
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from db.anchor_forms import CHANGES, FACTS, HEAD
 from db.editions import Edition, editions, shown_in
 from db.errors import LedgerError
 from db.exported import exported
@@ -25,6 +27,7 @@ from db.files.column import DAYS, LENGTH, MONTH, NUMBERS, WORD
 from db.imports.quoting import quoted, to_sheet
 from db.imports.source import EDITIONS, README
 from db.lookup import Known
+from db.records.log import Change
 from db.studies import hash_at
 
 LAST_ROW: Final = 1_048_576  # of a sheet, as the format has it (ECMA-376)
@@ -60,12 +63,13 @@ def _folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
 
 
 def _told(session: Session, known: Known) -> tuple[str, ...]:
-    """What the export is of, with the head of the log, which `pinledger verify` finds again."""
+    """What the export is of, with the head of the log; `pinledger verify --anchor README.txt` finds it again."""
     return (
         "Records of a Pinledger ledger, one file or sheet a kind of record; `pinledger import` reads them.",
         f"As known by the end of: {known.day}",
-        f"Changes in the log: {known.seq}",
-        f"Head of the log: {hash_at(session, known.seq)}",
+        f"{CHANGES}{known.seq}",
+        f"{FACTS}{session.scalar(select(func.sum(Change.facts)).where(Change.seq <= known.seq)) or 0}",
+        f"{HEAD}{hash_at(session, known.seq)}",
     )
 
 
