@@ -22,7 +22,7 @@ from db.lookup import LAST_NUMBER, among, current
 from db.records.brakes import Brake, Installation, Removal
 from db.records.fleet import Aircraft, AircraftChange, AircraftType, BaseStation, BrakeType
 from db.records.log import Change
-from db.records.readings import Ruling
+from db.records.readings import AND_HELD, Ruling
 
 KINDS: Final[Mapping[str, type[Fact]]] = {**TABLES, "removals": Removal, "rulings": Ruling}
 # What the file of installations tells of the removal, a record of its own.
@@ -52,6 +52,11 @@ class Version:
     withdrawn: bool
     reason: str
     told: Mapping[str, str]
+
+    @property
+    def held_because(self) -> str:
+        """Of a held reading, why: without the reason that a person gave for the version."""
+        return self.reason.rpartition(AND_HELD)[2]
 
 
 @dataclass(frozen=True)

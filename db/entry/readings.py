@@ -25,7 +25,7 @@ from db.frames import frame_of
 from db.lookup import among, current
 from db.records.brakes import Occupancy
 from db.records.fleet import BrakeType
-from db.records.readings import PinReading, Ruling
+from db.records.readings import AND_HELD, PinReading, Ruling
 
 # Longer than new by more than this share and one step of the gauge cannot be (common practice, no source).
 LONGER: Final = 0.02
@@ -78,8 +78,8 @@ def record_pin_readings(
     _refuse_impossible(named, new, [row for row, doubt in doubtful.items() if doubt.slip])
     named.refuse_if_any()
     why_held = _differing(known, new) | {row: doubt.text for row, doubt in doubtful.items()} | dict(odd)
-    new = _with_states(new, why_held, approved=approved)
-    flags = [Flag(row, f"held: {why}") for row, why in zip(new["row"], new["reason"], strict=True) if why]
+    new = _with_states(new, why_held, reason=act.reason, approved=approved)
+    flags = [Flag(row, f"held: {why_held[row]}") for row in new["row"].tolist() if why_held.get(row)]
     flags = sorted([*flags, *_odd(session, new)], key=lambda flag: flag.row)
     made = append(session, act, [(PinReading, new[[*KEPT, *(name for name in NEXT_VERSION if name in new)]])])
     records, held = records_of(act, by_key, (new, made.records[0])), int((new["state"] == "held").sum())
@@ -164,11 +164,15 @@ def _refuse_impossible(named: Named, new: pd.DataFrame, slips: list[int]) -> Non
     refuse_rows(named, "pin_1", found, "take the extra pins out, or correct the brake type")
 
 
-def _with_states(new: pd.DataFrame, held: dict[int, str], *, approved: bool) -> pd.DataFrame:
+def _with_states(
+    new: pd.DataFrame, held: dict[int, str], *, reason: str | None, approved: bool
+) -> pd.DataFrame:
+    """Each with its state and why: what the person gave as the reason stands first, and is never replaced."""
     why = pd.Series([held.get(row, "") for row in new["row"].tolist()], index=new.index, dtype="str")
     stands = new["state"].isin(["held", "refused"] + (["accepted"] if approved else []))
     state = new["state"].where(stands, np.where(why == "", "accepted", "held")).astype("str")
-    return new.assign(state=state, reason=why)
+    said = f"{reason}{AND_HELD}" if reason else ""
+    return new.assign(state=state, reason=why.where(why == "", said + why))
 
 
 def _odd(session: Session, new: pd.DataFrame) -> list[Flag]:

@@ -1,6 +1,7 @@
 """What is observed: landings, pin readings, events, and the spans that are kept out of the fits."""
 
 import datetime as dt
+from typing import Final
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index
 from sqlalchemy.orm import Mapped, mapped_column
@@ -51,8 +52,16 @@ class CounterChange(Fact, Base):
     starts_at: Mapped[int]
 
 
+# Between the reason that a person gave for a version and why it is held.
+AND_HELD: Final = "; held: "
+
+
 class PinReading(Fact, Base):
-    """Pins as typed (joined by semicolons), and the governing one counted exactly; -1 for a check without a value."""
+    """
+    Pins as typed (joined by semicolons), and the governing one counted exactly; -1 for a check without a value.
+
+    `reason` says why it was corrected, why it is held, or both.
+    """
 
     __tablename__ = "pin_reading"
 

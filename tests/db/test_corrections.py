@@ -240,6 +240,19 @@ def test_a_ruling_falls_with_the_value_that_it_was_about(ledger):
     verify(ledger, rebuild=True)
 
 
+def test_a_correction_that_is_held_keeps_the_reason_given_beside_why_it_is_held(ledger):
+    record = held_reading(ledger)
+    assert record.now.held_because.startswith("is about as long as when new")
+    now = corrected(ledger, record, pin_1="39.0").record.now
+    assert now.reason == f"{ACT.reason}; held: {now.held_because}"
+    assert (now.held_because, now.person) == (record.now.held_because, "ann")
+    gone = withdrawn(ledger, read_record(ledger, record.fact)).record
+    back = corrected(
+        ledger, gone, Act("bob", "form", "correct a record", "it was right"), pin_1="39.2"
+    ).record.now
+    assert back.reason == f"it was right; held: {now.held_because}"
+
+
 def test_nobody_rules_on_a_reading_that_they_corrected(ledger):
     record = held_reading(ledger)
     corrected(ledger, record, Act("bob", "form", "correct", "misread"), pin_1="39.0")
