@@ -9,7 +9,6 @@ import datetime as dt
 import hashlib
 import json
 import os
-import tempfile
 import zipfile
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
@@ -22,6 +21,7 @@ from db import schema
 from db.anchors import Anchor
 from db.copying import copy_file, copy_rows, row_counts
 from db.errors import LedgerError
+from db.room import beside, written_to
 from db.session import Session, open_engine, reading
 from db.verify import Verified, verify
 
@@ -48,8 +48,8 @@ def back_up(engine: Engine, target: Path, *, now: dt.datetime) -> tuple[Path, Ma
     """Copy the ledger as of one moment, verify the copy, and write it with its manifest; returns where it stands."""
     schema.check(engine)
     file = _new_file(target, now)
-    with tempfile.TemporaryDirectory(dir=file.parent, prefix=".pinledger-") as folder:
-        copy = Path(folder) / LEDGER
+    with written_to(file, "the backup"), beside(file.parent) as folder:
+        copy = folder / LEDGER
         url = f"sqlite:///{copy}"
         if engine.dialect.name != "sqlite":
             schema.migrate(url)
@@ -75,7 +75,7 @@ def back_up(engine: Engine, target: Path, *, now: dt.datetime) -> tuple[Path, Ma
             rows=rows,
             sha256=digest_of(copy),
         )
-        part = Path(folder) / "part.zip"
+        part = folder / "part.zip"
         _pack(copy, manifest, part)
         part.replace(file)
     return file, manifest

@@ -6,8 +6,12 @@ speak of the log that they were frozen in. Texts that a spreadsheet would run ar
 apostrophe before them, which the import takes off); numbers stay numbers, lengths stay as typed.
 """
 
+import contextlib
 import csv
 import json
+import shutil
+import zipfile
+from collections.abc import Iterator
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any, Final
@@ -15,6 +19,7 @@ from typing import Any, Final
 import pandas as pd
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
+from openpyxl.writer.excel import ExcelWriter
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
@@ -28,6 +33,7 @@ from db.imports.quoting import quoted, to_sheet
 from db.imports.source import EDITIONS, README
 from db.lookup import Known
 from db.records.log import Change
+from db.room import beside, written_to
 from db.studies import hash_at
 
 LAST_ROW: Final = 1_048_576  # of a sheet, as the format has it (ECMA-376)
@@ -35,17 +41,39 @@ LAST_ROW: Final = 1_048_576  # of a sheet, as the format has it (ECMA-376)
 
 def export(session: Session, path: Path, *, known: Known) -> dict[str, int]:
     """Write every file into a new folder, or a new workbook where the path ends in .xlsx; return rows by file."""
-    return (
-        _workbook(session, path, known) if path.suffix.lower() == ".xlsx" else _folder(session, path, known)
-    )
+    with written_to(path, "the export"):
+        if path.suffix.lower() != ".xlsx":
+            return _new_folder(session, path, known)
+        if path.exists():
+            raise LedgerError(f"{path} is there already; name a new workbook")
+        with beside(path.parent) as hidden:
+            rows = _workbook(session, hidden / path.name, known)
+            (hidden / path.name).replace(path)
+        return rows
 
 
-def _folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
+def _new_folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
+    """Write into the folder, which may be there and empty; what it already held stays, whatever fails."""
     if folder.exists() and any(folder.iterdir()):
         raise LedgerError(
             f"{folder} is not empty; name a new folder, so that no old file is taken for a part of it"
         )
+    made = not folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
+    try:
+        with beside(folder) as hidden:
+            rows = _folder(session, hidden, known)
+            # The README first: it names what must follow.
+            for file in sorted(hidden.iterdir(), key=lambda file: (file.stem != README, file.name)):
+                file.replace(folder / file.name)
+    except BaseException:
+        if made:
+            shutil.rmtree(folder)
+        raise
+    return rows
+
+
+def _folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
     rows = {}
     for file, frame in exported(session, known):
         with (folder / f"{file.name}.csv").open("w", encoding="utf-8", newline="") as text:
@@ -74,37 +102,53 @@ def _told(session: Session, known: Known) -> tuple[str, ...]:
 
 
 def _workbook(session: Session, path: Path, known: Known) -> dict[str, int]:
-    if path.exists():
-        raise LedgerError(f"{path} is there already; name a new workbook")
-    workbook = Workbook(write_only=True)
     rows = {}
-    for file, frame in exported(session, known):
-        if len(frame) >= LAST_ROW:
-            raise LedgerError(
-                f"{file.name} has {len(frame)} rows, a sheet holds {LAST_ROW - 1}; export a folder of CSV"
-            )
-        sheet = workbook.create_sheet(file.name)
-        sheet.append(list(frame.columns))
-        for row in zip(*(_cells(file, frame[name]) for name in frame), strict=True):
-            sheet.append([_sheet_cell(sheet, value) for value in row])
-        rows[file.name] = len(frame)
-    if frozen := editions(session, known):
-        # What they showed is longer than a cell holds; an export as a folder has it.
-        sheet = workbook.create_sheet(EDITIONS)
-        sheet.append([field.name for field in fields(Edition)])
-        for each in frozen:
-            sheet.append(
-                [
-                    _sheet_cell(sheet, quoted(value) if isinstance(value, str) else value)
-                    for value in asdict(each).values()
-                ]
-            )
-        rows[EDITIONS] = len(frozen)
-    last = workbook.create_sheet(README)
-    for line in _told(session, known):
-        last.append([line])
-    workbook.save(path)
+    with _new_workbook(path) as workbook:
+        for file, frame in exported(session, known):
+            if len(frame) >= LAST_ROW:
+                raise LedgerError(
+                    f"{file.name} has {len(frame)} rows, a sheet holds {LAST_ROW - 1}; export a folder of CSV"
+                )
+            sheet = workbook.create_sheet(file.name)
+            sheet.append(list(frame.columns))
+            for row in zip(*(_cells(file, frame[name]) for name in frame), strict=True):
+                sheet.append([_sheet_cell(sheet, value) for value in row])
+            rows[file.name] = len(frame)
+        if frozen := editions(session, known):
+            # What they showed is longer than a cell holds; an export as a folder has it.
+            sheet = workbook.create_sheet(EDITIONS)
+            sheet.append([field.name for field in fields(Edition)])
+            for each in frozen:
+                sheet.append(
+                    [
+                        _sheet_cell(sheet, quoted(value) if isinstance(value, str) else value)
+                        for value in asdict(each).values()
+                    ]
+                )
+            rows[EDITIONS] = len(frozen)
+        last = workbook.create_sheet(README)
+        for line in _told(session, known):
+            last.append([line])
     return rows
+
+
+@contextlib.contextmanager
+def _new_workbook(path: Path) -> Iterator[Workbook]:
+    """
+    Give a workbook that is then written to the path.
+
+    Its sheets are ended here, whatever comes: the library leaves that to the collector, which tells of a full disk in
+    words of its own.
+    """
+    workbook = Workbook(write_only=True)
+    try:
+        yield workbook
+        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+            ExcelWriter(workbook, packed).save()
+    finally:
+        for sheet in workbook.worksheets:
+            with contextlib.suppress(Exception):  # the first error is on its way already
+                sheet.close()
 
 
 def _sheet_cell(sheet: Any, value: Any) -> Any:  # noqa: ANN401 - a sheet and cells, which openpyxl does not type

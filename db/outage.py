@@ -37,10 +37,12 @@ def outage_of(error: BaseException | None) -> LedgerError | None:
 def _outage(error: BaseException) -> LedgerError | None:
     if isinstance(error, NoConnectionLeftError):
         return AwayError(AWAY)
+    # Copying a whole ledger asks the driver itself, whose errors come as they are.
+    own = error.orig if isinstance(error, DBAPIError) else error
+    if isinstance(own, sqlite3.Error):
+        return _told(getattr(own, "sqlite_errorname", ""), SQLITE_FULL, SQLITE_AWAY)
     if not isinstance(error, DBAPIError):
         return None
-    if isinstance(error.orig, sqlite3.Error):
-        return _told(getattr(error.orig, "sqlite_errorname", ""), SQLITE_FULL, SQLITE_AWAY)
     told = _told(getattr(error.orig, "sqlstate", None) or "", POSTGRESQL_FULL, POSTGRESQL_AWAY)
     if told is None and error.connection_invalidated:
         return AwayError(AWAY)

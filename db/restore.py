@@ -5,6 +5,7 @@ A backup of an older schema is brought to this one on the way. Sessions, links a
 because some of them may have been ended since the backup was made.
 """
 
+import contextlib
 import datetime as dt
 import json
 import sqlite3
@@ -12,6 +13,7 @@ import struct
 import tempfile
 import zipfile
 import zlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -23,6 +25,7 @@ from db.backup import LEDGER, MANIFEST, PIECE, Manifest, digest_of, examine
 from db.copying import copy_file, copy_rows, row_counts
 from db.errors import LedgerError
 from db.people import end_all_ways_in
+from db.room import beside, written_to
 from db.session import Session, open_engine
 from db.verify import Verified, verify
 
@@ -37,6 +40,8 @@ DAMAGED: Final = (
     KeyError,
     ValueError,
 )
+
+TOO_DAMAGED: Final = ("SQLITE_NOTADB", "SQLITE_CORRUPT")  # to be opened
 
 
 @dataclass(frozen=True)
@@ -53,21 +58,25 @@ class Restored:
 
 def restore(file: Path, url: str, *, now: dt.datetime, replace: bool = False) -> Restored:
     """Bring a backup to a database that holds no ledger; over a SQLite file that does only where told to."""
-    sqlite = make_url(url).get_backend_name() == "sqlite"
-    target = Path(make_url(url).database or "") if sqlite else None
+    address = make_url(url)
+    target = Path(address.database or "") if address.get_backend_name() == "sqlite" else None
     if target is not None:
         _refuse_taken(target, replace=replace)
-    with tempfile.TemporaryDirectory(dir=target.parent if target else None, prefix=".pinledger-") as folder:
-        manifest = _unpack(file, Path(folder))
-        held = open_engine(f"sqlite:///{Path(folder) / LEDGER}")
-        try:
-            found = _proven(held, manifest, now)
-            aside = _into_file(held, target, now) if target else _into_server(held, url, found)
-            with held.connect() as connection:
-                wanted = row_counts(connection)
-        finally:
-            held.dispose()
-    _check_arrived(url, found, wanted)
+    place = target or Path(tempfile.gettempdir())
+    with written_to(place, "the restored ledger"):
+        with beside(target.parent if target else place) as folder:
+            manifest = _unpack(file, folder)
+            held = open_engine(f"sqlite:///{folder / LEDGER}")
+            try:
+                found = _proven(held, manifest, now)
+                with held.connect() as connection:
+                    wanted = row_counts(connection)
+                if target is None:
+                    _into_server(held, url, found)
+            finally:
+                held.dispose()
+            aside = _into_file(folder / LEDGER, target, now) if target else ""
+        _check_arrived(url, found, wanted)
     return Restored(manifest.made_at, found.seq, found.facts, found.head, sum(wanted.values()), aside)
 
 
@@ -91,6 +100,10 @@ def _refuse_taken(target: Path, *, replace: bool) -> None:
         raise LedgerError(
             f"{target} is there already; name a new file, or say --replace (the ledger there is then kept beside it)"
         )
+    left = [file for file in (Path(f"{target}-journal"), Path(f"{target}-wal")) if file.exists()]
+    if left and not target.exists():
+        # SQLite would take it for the new ledger's own.
+        raise LedgerError(f"{left[0]} is left of a ledger that is gone; take it away, or name a new file")
 
 
 def _unpack(file: Path, folder: Path) -> Manifest:
@@ -130,36 +143,59 @@ def _proven(held: Engine, manifest: Manifest, now: dt.datetime) -> Verified:
     return found
 
 
-def _into_file(held: Engine, target: Path, now: dt.datetime) -> str:
+def _into_file(proven: Path, target: Path, now: dt.datetime) -> str:
     """Over the pages of a file that is there, so that a service with it open sees the one or the other whole."""
-    aside = ""
-    if target.exists() and target.stat().st_size:
-        aside = str(_kept_beside(target, now))
-    engine = open_engine(f"sqlite:///{target}")
-    try:
-        copy_file(held, engine)
-    finally:
-        engine.dispose()
-    return aside
+    if not target.exists() or not target.stat().st_size:
+        proven.replace(target)
+        return ""
+    aside = _kept_beside(target, now)
+    if not target.exists():
+        with _undone_by(lambda: aside.replace(target)):
+            proven.replace(target)
+        return str(aside)
+    # A copy that fails leaves what it goes over as it was.
+    with _undone_by(aside.unlink), _sqlite(proven) as new, _sqlite(target) as over:
+        copy_file(new, over)
+    return str(aside)
 
 
 def _kept_beside(target: Path, now: dt.datetime) -> Path:
-    beside = target.with_name(f"{target.name}.before-{now:%Y%m%dT%H%M%SZ}")
-    if beside.exists():
-        raise LedgerError(f"{beside} is there already; try again in a second")
-    old, kept = open_engine(f"sqlite:///{target}"), open_engine(f"sqlite:///{beside}")
+    """Keep the ledger that is there under another name: a copy of it, itself where it is too damaged to be opened."""
+    aside = target.with_name(f"{target.name}.before-{now:%Y%m%dT%H%M%SZ}")
+    if aside.exists():
+        raise LedgerError(f"{aside} is there already; try again in a second")
+    with beside(target.parent) as folder:
+        try:
+            with _sqlite(target) as old, _sqlite(folder / LEDGER) as kept:
+                copy_file(old, kept)
+        except sqlite3.DatabaseError as error:
+            if getattr(error, "sqlite_errorname", "") not in TOO_DAMAGED:
+                raise
+            target.replace(aside)
+        else:
+            (folder / LEDGER).replace(aside)
+    return aside
+
+
+@contextlib.contextmanager
+def _undone_by(undo: Callable[[], object]) -> Iterator[None]:
     try:
-        copy_file(old, kept)
-    except sqlite3.DatabaseError:
-        # Too damaged to be opened: the file itself goes aside.
-        target.replace(beside)
+        yield
+    except BaseException:
+        undo()
+        raise
+
+
+@contextlib.contextmanager
+def _sqlite(file: Path) -> Iterator[Engine]:
+    engine = open_engine(f"sqlite:///{file}")
+    try:
+        yield engine
     finally:
-        old.dispose()
-        kept.dispose()
-    return beside
+        engine.dispose()
 
 
-def _into_server(held: Engine, url: str, wanted: Verified) -> str:
+def _into_server(held: Engine, url: str, wanted: Verified) -> None:
     schema.migrate(url)
     engine = open_engine(url)
     try:
@@ -175,7 +211,6 @@ def _into_server(held: Engine, url: str, wanted: Verified) -> str:
             verify(session, wanted)
     finally:
         engine.dispose()
-    return ""
 
 
 def _check_arrived(url: str, wanted: Verified, rows: dict[str, int]) -> None:

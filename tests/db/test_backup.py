@@ -158,6 +158,13 @@ def test_a_ledger_damaged_beyond_opening_goes_aside_as_it_is(kept, tmp_path):
         schema.check(engine)
 
 
+def test_a_journal_left_of_a_ledger_that_is_gone_is_not_taken_for_the_new_ones(kept, tmp_path):
+    (tmp_path / "again.db-journal").write_bytes(b"left")
+    with pytest.raises(LedgerError, match="left of a ledger that is gone; take it away"):
+        restore(kept, f"sqlite:///{tmp_path / 'again.db'}", now=NOW)
+    assert not (tmp_path / "again.db").exists()
+
+
 def test_nobody_is_in_by_a_restore(sqlite_url, tmp_path):
     now = dt.datetime.now(dt.UTC)
     with opened(sqlite_url) as engine:
