@@ -27,12 +27,14 @@ class Rule:
 
     `base`: it speaks of one base, and a person of some bases must name one of theirs. `rows`: it speaks of single
     records, whose base the handler asks about by `within`. `fleet`: it speaks of the whole fleet, and a person of some
-    bases may not. `own`: it speaks of nobody's records.
+    bases may not. `own`: it speaks of nobody's records. `second`: it is a second person's word, which a session begun
+    by a link from somebody else's hand cannot give.
     """
 
     roles: frozenset[str]
     reach: Literal["base", "rows", "fleet", "own"]
     told: str
+    second: bool = False
 
 
 ACTIONS: Final = {
@@ -47,12 +49,14 @@ ACTIONS: Final = {
     ),
     "assumptions.read": Rule(EVERYONE, "fleet", "see assumptions and their sources"),
     "assumptions.write": Rule(PLANNERS, "fleet", "propose assumptions"),
-    "assumptions.approve": Rule(PLANNERS, "fleet", "approve what another person proposed"),
+    "assumptions.approve": Rule(PLANNERS, "fleet", "approve what another person proposed", second=True),
     "records.enter": Rule(CLERKS, "rows", "enter landings, readings, installations and removals"),
     "records.correct": Rule(
         CLERKS | PLANNERS, "rows", "correct and withdraw what they may enter, with a reason"
     ),
-    "records.rule": Rule(CLERKS | PLANNERS, "rows", "rule on readings that another person entered"),
+    "records.rule": Rule(
+        CLERKS | PLANNERS, "rows", "rule on readings that another person entered", second=True
+    ),
     "records.load": Rule(CLERKS, "rows", "bring in files of such records, and withdraw what a file brought"),
     "records.import": Rule(CLERKS, "fleet", "enter and bring in bases, aircraft, brake types and brakes"),
     "records.export": Rule(EVERYONE, "fleet", "take the whole ledger away as files"),
@@ -60,12 +64,20 @@ ACTIONS: Final = {
     "people.manage": Rule(ADMINISTRATORS, "fleet", "add people, give one-time links, end access"),
     "service.measure": Rule(ADMINISTRATORS, "fleet", "read the measurements of the service"),
 }
+HANDED_OVER: Final = (
+    "you came in by a one-time link that somebody else made, which does not show that you are the second person; "
+    "set a password of your own under Your account if you have none, sign in with it, then do this again"
+)
 # A token neither changes who may do what nor makes other tokens.
 FOR_TOKENS: Final = tuple(each for each in ACTIONS if each not in (ANYBODY, "own.account", "people.manage"))
 
 
 class NotAllowedError(Exception):
     """The role of this person, or the scope of this token, does not do that."""
+
+
+class HandedOverError(NotAllowedError):
+    """A second person's word is wanted, and a link from another's hand does not show that this person is there."""
 
 
 class OutsideBaseError(Exception):
@@ -90,7 +102,16 @@ def allowed(person: sessions.LetIn | None, action: str, base: str = "") -> bool:
     if rule is None or person is None:
         return action == ANYBODY
     in_scope = person.scope is None or action in person.scope
-    return action == ANYBODY or (person.role in rule.roles and in_scope and _reaches(person, rule, base))
+    in_person = not (rule.second and person.began_by == sessions.HANDED_OVER)
+    may = person.role in rule.roles and in_scope and in_person
+    return action == ANYBODY or (may and _reaches(person, rule, base))
+
+
+def handed_over(person: sessions.LetIn, action: str) -> str:
+    """Why a session by a handed link does not do what this person may; empty where that is not what hinders."""
+    if person.began_by != sessions.HANDED_OVER or allowed(replace(person, bases=()), action):
+        return ""
+    return HANDED_OVER if allowed(replace(person, bases=(), began_by=""), action) else ""
 
 
 def _reaches(person: sessions.LetIn, rule: Rule, base: str) -> bool:
@@ -143,6 +164,8 @@ class Needed:
             return
         if person is None:
             raise NotLetInError
+        if told := handed_over(person, self.action):
+            raise HandedOverError(told)
         if not allowed(replace(person, bases=()), self.action, base):
             raise NotAllowedError(f"{person.role} {person.name!r} may not do this here ({self.action})")
         if not base and ACTIONS[self.action].reach == "base" and request.method == "GET":

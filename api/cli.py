@@ -243,6 +243,9 @@ def _people_commands(commands: "Commands") -> None:
     link.add_argument(
         "--lost-authenticator", action="store_true", help="take their authenticator away; be sure who asks"
     )
+    link.add_argument(
+        "--lost-password", action="store_true", help="a new password may be set by it; ends their tokens then"
+    )
     for made in (add, link):
         made.add_argument(
             "--address",

@@ -31,6 +31,7 @@ KEPT: Final = (
     "status",
     "seconds",
     "person",
+    "subject",
     "address",
     "refused",
     "error",
@@ -127,4 +128,5 @@ def _line(scope: Scope, number: str, status: int, seconds: float) -> dict[str, A
         "person": state.get("person", ""),
         "address": request.client.host if request.client else "",
     }
-    return told | ({"refused": state["refused"]} if "refused" in state else {})
+    # Whose access it was about, where it was about somebody's.
+    return told | {name: state[name] for name in ("subject", "refused") if name in state}

@@ -16,7 +16,7 @@ from db.errors import LedgerError
 
 __all__ = ["db", "grant", "granted"]
 
-FACTS: Final = {model.__tablename__ for model in Fact.__subclasses__()} | {"change"}
+FACTS: Final = {model.__tablename__ for model in Fact.__subclasses__()} | {"change", "access_act"}
 VERSION: Final = "alembic_version"
 NOT_ALLOWED: Final = "42501"  # SQLSTATE insufficient_privilege
 

@@ -13,7 +13,7 @@ from db.session import reading
 __all__ = ["copy_file", "copy_rows", "db", "row_counts"]
 
 BATCH: Final = 5_000
-NEVER_FILLED: Final = {model.__tablename__ for model in Fact.__subclasses__()} | {"change"}
+NEVER_FILLED: Final = {model.__tablename__ for model in Fact.__subclasses__()} | {"change", "access_act"}
 
 
 def copy_file(source: Engine, target: Engine) -> None:

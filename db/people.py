@@ -2,24 +2,27 @@
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Final
 
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
+from db.access_acts import LINK_LIFE, PROVIDER, SERVICE, UNTOLD, Doer, note_act
 from db.errors import LedgerError, NotFoundError
 from db.lookup import current
 from db.records.fleet import BaseStation
-from db.records.people import ROLES, ApiToken, OneTimeLink, Person, PersonSession
+from db.records.people import ROLES, ApiToken, OneTimeLink, Person, PersonPassword, PersonSession
 from db.secrets_kept import digest_of, listed, new_secret, time_text
-from db.sessions import begin_session, end_sessions
+from db.sessions import HANDED_OVER, begin_session, end_sessions
 
-LINK_LIFE = dt.timedelta(minutes=30)
-SPENT = "this link was used or has expired; ask an administrator for a new one"
+# How a session begins by a link of which way; any other is handed over by somebody else.
+OPENS: Final = {SERVICE: "service", PROVIDER: "provider"}
+SPENT: Final = "this link was used or has expired; ask an administrator for a new one"
 
 
 @dataclass(frozen=True)
 class KnownPerson:
-    """A person as a list of people shows them."""
+    """A person as a list of people shows them; `tokens` counts those that work."""
 
     name: str
     role: str
@@ -27,10 +30,18 @@ class KnownPerson:
     added_at: str
     last_used_at: str
     ended_at: str
+    has_password: bool
+    tokens: int
 
 
-def add_person(
-    session: Session, name: str, role: str, *, now: dt.datetime, bases: tuple[str, ...] = ()
+def add_person(  # noqa: PLR0913 - what a person is made of
+    session: Session,
+    name: str,
+    role: str,
+    *,
+    now: dt.datetime,
+    bases: tuple[str, ...] = (),
+    by: Doer = UNTOLD,
 ) -> None:
     """Add someone; no bases means every base."""
     if not name.strip() or name != name.strip() or not name.isprintable():
@@ -44,6 +55,8 @@ def add_person(
     if session.get(Person, name) is not None:
         raise LedgerError(f"person {name!r} is known already; choose another name")
     session.add(Person(name=name, role=role, bases=";".join(bases), added_at=time_text(now), ended_at=None))
+    session.flush()
+    note_act(session, name, "added", by=by, now=now, told=_duties(role, bases))
     session.flush()
 
 
@@ -62,16 +75,24 @@ def is_known(session: Session, name: str) -> bool:
     return session.get(Person, name) is not None
 
 
-def sign_out(session: Session, name: str, *, now: dt.datetime) -> None:
+def sign_out(session: Session, name: str, *, now: dt.datetime, by: Doer = UNTOLD) -> None:
     """End every open session of this person."""
     has_access(session, name)
     end_sessions(session, name, now=now)
+    note_act(session, name, "signed out", by=by, now=now)
 
 
-def list_people(session: Session) -> tuple[KnownPerson, ...]:
+def list_people(session: Session, *, now: dt.datetime) -> tuple[KnownPerson, ...]:
     """Everybody there ever was, with their last use, by name."""
     last = select(PersonSession.person, func.max(PersonSession.last_used_at)).group_by(PersonSession.person)
     used = {row.person: row[1] for row in session.execute(last).all()}
+    working = (
+        select(ApiToken.person, func.count())
+        .where(ApiToken.ended_at.is_(None), ApiToken.expires_at > time_text(now))
+        .group_by(ApiToken.person)
+    )
+    tokens = {row.person: row[1] for row in session.execute(working).all()}
+    with_password = set(session.scalars(select(PersonPassword.person)))
     return tuple(
         KnownPerson(
             each.name,
@@ -80,12 +101,14 @@ def list_people(session: Session) -> tuple[KnownPerson, ...]:
             each.added_at,
             used.get(each.name, ""),
             each.ended_at or "",
+            each.name in with_password,
+            tokens.get(each.name, 0),
         )
         for each in session.scalars(select(Person).order_by(Person.name))
     )
 
 
-def end_person(session: Session, name: str, *, now: dt.datetime) -> None:
+def end_person(session: Session, name: str, *, now: dt.datetime, by: Doer = UNTOLD) -> None:
     """End somebody's access: their sessions, links and tokens with it. The name stays taken, as the log names it."""
     person = has_access(session, name)
     if person.role == "administrator" and _administrators(session) == 1:
@@ -97,9 +120,10 @@ def end_person(session: Session, name: str, *, now: dt.datetime) -> None:
         )
     session.execute(
         update(OneTimeLink)
-        .where(OneTimeLink.person == name, OneTimeLink.used_at.is_(None))
-        .values(used_at=time_text(now))
+        .where(OneTimeLink.person == name, OneTimeLink.used_at.is_(None), OneTimeLink.ended_at.is_(None))
+        .values(ended_at=time_text(now))
     )
+    note_act(session, name, "ended", by=by, now=now)
     session.flush()
 
 
@@ -107,16 +131,28 @@ def end_all_ways_in(session: Session, *, now: dt.datetime) -> None:
     """End every session, link and token; people and their passwords stay."""
     for kept in (PersonSession, ApiToken):
         session.execute(update(kept).where(kept.ended_at.is_(None)).values(ended_at=time_text(now)))
-    session.execute(update(OneTimeLink).where(OneTimeLink.used_at.is_(None)).values(used_at=time_text(now)))
+    session.execute(
+        update(OneTimeLink)
+        .where(OneTimeLink.used_at.is_(None), OneTimeLink.ended_at.is_(None))
+        .values(ended_at=time_text(now))
+    )
 
 
-def issue_link(session: Session, name: str, *, now: dt.datetime) -> str:
-    """A secret that lets this person in once, within half an hour."""
+def issue_link(
+    session: Session, name: str, *, now: dt.datetime, by: Doer = UNTOLD, resets: bool = False
+) -> str:
+    """A secret that lets this person in once, within half an hour; `resets`: a password is set anew by it."""
     has_access(session, name)
     secret = new_secret()
     session.add(
         OneTimeLink(
-            digest=digest_of(secret), person=name, expires_at=time_text(now + LINK_LIFE), used_at=None
+            digest=digest_of(secret),
+            person=name,
+            expires_at=time_text(now + LINK_LIFE),
+            made_at=time_text(now),
+            made_by=by.name,
+            way=by.way,
+            resets=resets,
         )
     )
     session.flush()
@@ -126,7 +162,7 @@ def issue_link(session: Session, name: str, *, now: dt.datetime) -> str:
 def link_person(session: Session, secret: str, *, now: dt.datetime) -> str:
     """Whose one-time link this is, without using it; refused where it was used or has expired."""
     found = session.get(OneTimeLink, digest_of(secret))
-    if found is None or found.used_at is not None or found.expires_at <= time_text(now):
+    if found is None or (found.used_at or found.ended_at) or found.expires_at <= time_text(now):
         raise NotFoundError(SPENT)
     return found.person
 
@@ -134,19 +170,30 @@ def link_person(session: Session, secret: str, *, now: dt.datetime) -> str:
 def use_link(session: Session, secret: str, *, now: dt.datetime) -> str:
     """Turn a one-time link into a session; returns the session's secret."""
     # One statement decides who used it first, so that two requests at once open one session between them.
-    used = session.scalar(
+    used = session.execute(
         update(OneTimeLink)
         .where(
             OneTimeLink.digest == digest_of(secret),
             OneTimeLink.used_at.is_(None),
+            OneTimeLink.ended_at.is_(None),
             OneTimeLink.expires_at > time_text(now),
         )
         .values(used_at=time_text(now))
-        .returning(OneTimeLink.person)
-    )
+        .returning(OneTimeLink.person, OneTimeLink.way)
+    ).one_or_none()
     if used is None:
         raise NotFoundError(SPENT)
-    return begin_session(session, used, by="link", now=now)
+    by = OPENS.get(used.way or "", HANDED_OVER)
+    return begin_session(session, used.person, by=by, now=now, link=digest_of(secret))
+
+
+def note_password(session: Session, link: str, *, now: dt.datetime) -> None:
+    """Keep when a password was set in a session that this link (its digest) began; it resets no more."""
+    session.execute(
+        update(OneTimeLink)
+        .where(OneTimeLink.digest == link, OneTimeLink.password_at.is_(None))
+        .values(password_at=time_text(now))
+    )
 
 
 def has_access(session: Session, name: str) -> Person:
@@ -161,3 +208,7 @@ def _administrators(session: Session) -> int:
     # Locked, so that two administrators who end each other at once leave one.
     query = select(Person).where(Person.role == "administrator", Person.ended_at.is_(None)).with_for_update()
     return len(session.scalars(query).all())
+
+
+def _duties(role: str, bases: tuple[str, ...]) -> str:
+    return f"{role}, {', '.join(bases) or 'every base'}"

@@ -6,13 +6,15 @@ from dataclasses import dataclass
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
-from db.records.people import Person, PersonSession
+from db.records.people import OneTimeLink, Person, PersonSession
 from db.secrets_kept import digest_of, listed, new_secret, time_text
 
 IDLE = dt.timedelta(minutes=30)
 AT_MOST = dt.timedelta(hours=12)
 # A grain keeps a page of many requests from writing many times.
 GRAIN = dt.timedelta(minutes=1)
+# A session begun by a link that somebody else handed over: it does not prove that this person is there.
+HANDED_OVER = "link"
 
 
 @dataclass(frozen=True)
@@ -21,7 +23,8 @@ class LetIn:
     Somebody who has been let in; no `bases` means every base.
 
     `scope` is None for a session, and what a token may do for its bearer. `stale` once the use should be written down
-    again; `began_by` is how the session began: link, password or provider.
+    again; `began_by` is how the session began: link, service, password or provider. `link` is the digest of its link,
+    and `resets` whether that may still set a password anew.
     """
 
     name: str
@@ -30,6 +33,8 @@ class LetIn:
     stale: bool
     scope: tuple[str, ...] | None = None
     began_by: str = ""
+    link: str = ""
+    resets: bool = False
 
 
 @dataclass(frozen=True)
@@ -42,7 +47,7 @@ class OpenSession:
     began_by: str
 
 
-def begin_session(session: Session, person: str, *, by: str, now: dt.datetime) -> str:
+def begin_session(session: Session, person: str, *, by: str, now: dt.datetime, link: str = "") -> str:
     """Begin a session; returns its secret, which is not kept."""
     secret = new_secret()
     session.add(
@@ -53,6 +58,7 @@ def begin_session(session: Session, person: str, *, by: str, now: dt.datetime) -
             last_used_at=time_text(now),
             ended_at=None,
             began_by=by,
+            link=link or None,
         )
     )
     session.flush()
@@ -68,7 +74,17 @@ def person_of(session: Session, secret: str, *, now: dt.datetime) -> LetIn | Non
     if person is None or person.ended_at is not None:
         return None
     stale = time_text(now - GRAIN) > found.last_used_at
-    return LetIn(person.name, person.role, listed(person.bases), stale, began_by=found.began_by or "")
+    link = session.get(OneTimeLink, found.link) if found.link else None
+    resets = link is not None and bool(link.resets) and link.password_at is None
+    return LetIn(
+        person.name,
+        person.role,
+        listed(person.bases),
+        stale,
+        began_by=found.began_by or "",
+        link=found.link or "",
+        resets=resets,
+    )
 
 
 def note_use(session: Session, secret: str, *, now: dt.datetime) -> None:

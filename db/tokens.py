@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
+from db.access_acts import UNTOLD, Doer, note_act
 from db.errors import LedgerError, NotFoundError
 from db.people import has_access
 from db.records.people import ApiToken, Person
@@ -109,6 +110,19 @@ def list_tokens(session: Session, person: str, *, now: dt.datetime) -> tuple[Kno
         )
         for each in session.scalars(query)
     )
+
+
+def end_tokens(session: Session, person: str, *, now: dt.datetime, by: Doer = UNTOLD) -> None:
+    """End every token of a person that still works; who did it is kept where there were some."""
+    has_access(session, person)
+    ended = session.execute(
+        update(ApiToken)
+        .where(ApiToken.person == person, ApiToken.ended_at.is_(None), ApiToken.expires_at > time_text(now))
+        .values(ended_at=time_text(now))
+        .returning(ApiToken.digest)
+    ).all()
+    if ended:
+        note_act(session, person, "tokens ended", by=by, now=now, told=str(len(ended)))
 
 
 def end_token(session: Session, person: str, name: str, *, now: dt.datetime) -> None:

@@ -5,25 +5,30 @@ import datetime as dt
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Final
 
 from api.output import write
 from db import authenticators, people, schema
+from db.access_acts import COMMAND, Doer
 from db.session import Session, open_engine
+
+HERE: Final = Doer(way=COMMAND)
 
 
 def add(asked: argparse.Namespace) -> int:
     """Add a person, and print the link that lets them in."""
     now = dt.datetime.now(dt.UTC)
     with _ledger(asked) as session:
-        people.add_person(session, asked.name, asked.role, now=now, bases=tuple(asked.base))
-        secret = people.issue_link(session, asked.name, now=now)
+        people.add_person(session, asked.name, asked.role, now=now, bases=tuple(asked.base), by=HERE)
+        secret = people.issue_link(session, asked.name, now=now, by=HERE)
     return _print_link(asked, secret)
 
 
 def link(asked: argparse.Namespace) -> int:
     """Print a new one-time link; with `--lost-authenticator`, no code is asked for any more."""
     with _ledger(asked) as session:
-        secret = people.issue_link(session, asked.name, now=dt.datetime.now(dt.UTC))
+        now = dt.datetime.now(dt.UTC)
+        secret = people.issue_link(session, asked.name, now=now, by=HERE, resets=asked.lost_password)
         if asked.lost_authenticator:
             authenticators.remove_authenticator(session, asked.name)
     return _print_link(asked, secret)
@@ -32,7 +37,7 @@ def link(asked: argparse.Namespace) -> int:
 def list_all(asked: argparse.Namespace) -> int:
     """List everybody, with their last use."""
     with _ledger(asked) as session:
-        known = people.list_people(session)
+        known = people.list_people(session, now=dt.datetime.now(dt.UTC))
     write(known, asked.format)
     if not known:
         sys.stderr.write(
@@ -44,7 +49,7 @@ def list_all(asked: argparse.Namespace) -> int:
 def end(asked: argparse.Namespace) -> int:
     """End somebody's access: sessions, links and tokens with it."""
     with _ledger(asked) as session:
-        people.end_person(session, asked.name, now=dt.datetime.now(dt.UTC))
+        people.end_person(session, asked.name, now=dt.datetime.now(dt.UTC), by=HERE)
     sys.stdout.write(f"{asked.name}: access ended\n")
     return 0
 

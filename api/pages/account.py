@@ -7,12 +7,14 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Form, HTTPException, Request, Response
 from fastapi.responses import RedirectResponse
 
-from api.access import ACTIONS, FOR_TOKENS, LetIn, allowed, need
+from api.access import ACTIONS, FOR_TOKENS, LetIn, allowed, handed_over, need
+from api.access_told import AccessLine, access_lines, came_by, password_warning
 from api.callers import secret_of
 from api.deps import LedgerSession
 from api.pages.frame import Frame, render
 from api.pages.sign_in import may_try, with_session
 from db import attempts, authenticators, passwords, people, sessions, tokens
+from db.access_acts import PAGE, Doer
 from db.errors import LedgerError
 from db.session import Session, reading
 
@@ -48,7 +50,6 @@ class AccountPage:
     person: sessions.LetIn
     once: Once | None
     has_password: bool
-    asks_password: bool
     has_authenticator: bool
     seed: str
     tokens: tuple[tokens.KnownToken, ...]
@@ -58,6 +59,10 @@ class AccountPage:
     sessions: tuple[sessions.OpenSession, ...]
     shortest: int
     provider: str
+    warning: str
+    came_by: str
+    handed_over: str
+    lines: tuple[AccessLine, ...]
 
 
 @router.get(ACCOUNT)
@@ -69,12 +74,17 @@ def account(request: Request, person: LetIn, session: LedgerSession) -> Response
 @router.post(f"{ACCOUNT}/password")
 def set_password(request: Request, person: LetIn, new: Typed = "", present: Typed = "") -> Response:
     """Set the password; every other session ends, and this one goes on under a new secret."""
-    _prove(request, person, present)
+    proven = _prove(request, person, present, anew=person.resets)
     now = dt.datetime.now(dt.UTC)
+    # Without the present password the session proves no more than it did before.
+    by = "password" if proven or not person.began_by else person.began_by
     with Session(request.app.state.engine) as session:
         passwords.set_password(session, person.name, new, now=now)
+        if person.link and not proven:
+            people.note_password(session, person.link, now=now)
+            tokens.end_tokens(session, person.name, now=now, by=Doer(person.name, PAGE))
         sessions.end_sessions(session, person.name, now=now)
-        secret = sessions.begin_session(session, person.name, by="password", now=now)
+        secret = sessions.begin_session(session, person.name, by=by, now=now, link=person.link)
         session.commit()
     request.state.event = "password set"
     return with_session(request, RedirectResponse(ACCOUNT, status_code=303), secret)
@@ -173,7 +183,6 @@ def _answer(
         person=person,
         once=once,
         has_password=passwords.has_password(session, person.name),
-        asks_password=_asks_password(session, person),
         has_authenticator=authenticators.has_authenticator(session, person.name),
         seed=seed,
         tokens=tokens.list_tokens(session, person.name, now=now),
@@ -183,8 +192,17 @@ def _answer(
         sessions=sessions.list_sessions(session, person.name, now=now),
         shortest=passwords.SHORTEST,
         provider=request.app.state.settings.openid_name,
+        warning=password_warning(session, person.name, now=now),
+        came_by=came_by(session, person.name),
+        handed_over=_handed_over(person),
+        lines=access_lines(session, person.name, now=now),
     )
     return render("account.html", page)
+
+
+def _handed_over(person: sessions.LetIn) -> str:
+    """Why this session may not give a second person's word, where its person could."""
+    return next(filter(None, (handed_over(person, action) for action in ACTIONS)), "")
 
 
 def _scopes(person: sessions.LetIn) -> tuple[ScopeChoice, ...]:
@@ -197,17 +215,16 @@ def _scopes(person: sessions.LetIn) -> tuple[ScopeChoice, ...]:
     )
 
 
-def _asks_password(session: Session, person: sessions.LetIn) -> bool:
-    """A session begun by a one-time link may set a new password: that is what the link is for."""
-    return person.began_by != "link" and passwords.has_password(session, person.name)
+def _prove(request: Request, person: sessions.LetIn, password: str, *, anew: bool = False) -> bool:
+    """
+    Have the present password given again before what lets in is changed; counted as an attempt to sign in.
 
-
-def _prove(request: Request, person: sessions.LetIn, password: str) -> None:
-    """Have the present password given again before what lets in is changed; counted as an attempt to sign in."""
+    False where none is asked for: none is set yet, or the link was made to set it `anew`.
+    """
     engine = request.app.state.engine
     with Session(reading(engine)) as session:
-        if not _asks_password(session, person):
-            return
+        if anew or not passwords.has_password(session, person.name):
+            return False
     if not may_try(request, person.name, dt.datetime.now(dt.UTC)):
         raise HTTPException(429, "too many attempts; wait a quarter of an hour")
     with Session(reading(engine)) as session:
@@ -216,6 +233,7 @@ def _prove(request: Request, person: sessions.LetIn, password: str) -> None:
     with Session(engine) as session:
         attempts.forget_attempts(session, person.name)
         session.commit()
+    return True
 
 
 def _end_others(request: Request, session: Session, person: sessions.LetIn) -> None:

@@ -6,12 +6,13 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Depends, Request, Response
 from sqlalchemy.orm import Session
 
-from api.access import LetIn, allowed, need
+from api.access import LetIn, allowed, handed_over, need
 from api.effects import Effects, effects_of
 from api.errors import Problem, problem_of
 from api.pages.assumptions import used_on
 from api.pages.frame import Frame, render
 from api.pages.navigation import ASSUMPTIONS
+from api.words import sentence
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, write
 from db.chain import Act
 from db.entry.approvals import approve
@@ -116,6 +117,8 @@ def _in_words(found: Given) -> str:
 
 
 def _why_not(found: Given, person: Person) -> str:
+    if told := handed_over(person, "assumptions.approve"):
+        return sentence(told)
     if not allowed(person, "assumptions.approve"):
         return f"A {person.role} does not approve it; a planner or an administrator does."
     if person.name in found.by:

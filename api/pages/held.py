@@ -7,7 +7,7 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Depends, Query, Request, Response
 from sqlalchemy.orm import Session
 
-from api.access import LetIn, need, within
+from api.access import LetIn, handed_over, need, within
 from api.errors import Problem, problem_of
 from api.pages.frame import Frame, render
 from api.pages.navigation import HELD
@@ -45,6 +45,7 @@ class HeldPage:
     more: str
     own: frozenset[int]
     problem: Problem | None
+    handed_over: str
     typed: Mapping[int, str]
     limits: Mapping[int, str]
 
@@ -98,7 +99,8 @@ def _answer(
     own |= {each.reading.fact for each in doubted if person.name in _whose(each)}
     frame = Frame(title=HELD.title, question=HELD.question, path=HELD.path, asked={}, menu=HELD.path)
     more = f"{HELD.path}?after={found[-1].now.record}" if len(found) == ON_A_PAGE else ""
-    page = HeldPage(frame, shown, doubted, total, more, frozenset(own), problem, typed or {}, limits)
+    told = handed_over(person, "records.rule")
+    page = HeldPage(frame, shown, doubted, total, more, frozenset(own), problem, told, typed or {}, limits)
     return render("held.html", page, status=problem.status if problem else 200)
 
 

@@ -13,6 +13,7 @@ from api.caller import caller
 from api.pages.frame import Frame, render
 from api.pages.sign_in import SIGN_IN, with_session
 from db import authenticators, outside, people, sessions
+from db.access_acts import PAGE, PROVIDER, Doer, note_act
 from db.secrets_kept import new_secret
 from db.session import Session
 
@@ -82,6 +83,7 @@ def _let_in(  # noqa: PLR0913, PLR0917 - who comes, from where, and when
 ) -> Response:
     if begun.person is not None:
         outside.connect(session, begun.person, issuer, subject, now=now)
+        note_act(session, begun.person, "identity connected", by=Doer(begun.person, PAGE), now=now)
         request.state.person, request.state.event = begun.person, "identity connected"
         return _onward("Connected. You can sign in that way from now on.", "/account", "Go on", at_once=True)
     name = outside.person_at(session, issuer, subject)
@@ -92,7 +94,7 @@ def _let_in(  # noqa: PLR0913, PLR0917 - who comes, from where, and when
         )
     request.state.person, request.state.event = name, "signed in by provider"
     if authenticators.has_authenticator(session, name):
-        link = people.issue_link(session, name, now=now)
+        link = people.issue_link(session, name, now=now, by=Doer(name, PROVIDER))
         return _onward(
             "One more step: the code of your authenticator.", f"/enter/{link}", "Go on", at_once=True
         )

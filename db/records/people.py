@@ -6,6 +6,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 from db.base import Base, words
 
 ROLES = ("clerk", "planner", "reader", "administrator")
+ACCESS_ACTS = ("added", "changed", "signed out", "tokens ended", "ended", "given back", "identity connected")
 
 
 class Person(Base):
@@ -20,6 +21,20 @@ class Person(Base):
     ended_at: Mapped[str | None]
 
 
+class AccessAct(Base):
+    """What was done to somebody's access, by whom and by which way; append-only. The number sorts as the times do."""
+
+    __tablename__ = "access_act"
+
+    number: Mapped[str] = mapped_column(primary_key=True)
+    at: Mapped[str]
+    person: Mapped[str] = mapped_column(ForeignKey("person.name"), index=True)
+    act: Mapped[str] = mapped_column(words("act", *ACCESS_ACTS))
+    told: Mapped[str]
+    by: Mapped[str]
+    way: Mapped[str]
+
+
 class PersonSession(Base):
     """A session: only the digest of its secret is kept."""
 
@@ -30,7 +45,8 @@ class PersonSession(Base):
     began_at: Mapped[str]
     last_used_at: Mapped[str]
     ended_at: Mapped[str | None]
-    began_by: Mapped[str | None]  # link, password or provider
+    began_by: Mapped[str | None]  # link, service (its own link), password or provider
+    link: Mapped[str | None]  # digest of the one-time link that it began by
 
 
 class OneTimeLink(Base):
@@ -42,6 +58,12 @@ class OneTimeLink(Base):
     person: Mapped[str] = mapped_column(ForeignKey("person.name"))
     expires_at: Mapped[str]
     used_at: Mapped[str | None]
+    made_at: Mapped[str | None]
+    made_by: Mapped[str | None]
+    way: Mapped[str | None]  # as of `Doer`
+    resets: Mapped[bool | None]  # lets a password be set anew where there is one
+    ended_at: Mapped[str | None]  # before it was used
+    password_at: Mapped[str | None]  # when a password was set in a session that it began
 
 
 class PersonPassword(Base):

@@ -40,7 +40,7 @@ def client_of(shown_url, shown_app):
             now = dt.datetime.now(dt.UTC)
             with Session(open_engine(shown_url)) as session:
                 add_person(session, name, role, now=now, bases=bases)
-                secret = begin_session(session, name, by="link", now=now)
+                secret = begin_session(session, name, by="password", now=now)
                 session.commit()
             headers = {**ORIGIN, HEADER: form_token_of(secret)}
             clients[name] = TestClient(shown_app, cookies={PLAIN_COOKIE: secret}, headers=headers)

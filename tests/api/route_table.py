@@ -92,6 +92,7 @@ TABLE = {
     ("POST", "/people/link"): ("A", "fleet"),
     ("POST", "/people/end"): ("A", "fleet"),
     ("POST", "/people/sign-out"): ("A", "fleet"),
+    ("POST", "/people/tokens"): ("A", "fleet"),
     ("POST", "/api/v1/aircraft-changes"): ("CA", "rows"),
     ("POST", "/api/v1/installations"): ("CA", "rows"),
     ("POST", "/api/v1/removals"): ("CA", "rows"),

@@ -29,12 +29,51 @@ def shown_once(answer):
     return answer.text.partition("<code>")[2].partition("</code>")[0]
 
 
+def token_of(app, client, scope="log.verify"):
+    secret = shown_once(send(client, "/account/tokens", label="robot", scope=scope, days="30"))
+    return TestClient(app, headers={"Authorization": f"Bearer {secret}"})
+
+
 def test_a_link_lets_a_password_be_set_and_every_other_session_ends(app):
     client, elsewhere = come_in(app, "cle"), come_in(app, "cle")
+    robot = token_of(app, elsewhere, "records.export")
+    assert robot.get("/api/v1/verify").status_code == 403, "known, if not for this"
     assert send(client, "/account/password", new=OTHER).status_code == 303
     assert client.get("/account").status_code == 200
     assert elsewhere.get("/account").status_code == 401
+    assert robot.get("/api/v1/verify").status_code == 401
     assert sign_in(browser(app), "cle", OTHER).status_code == 303
+
+
+def test_a_password_is_set_anew_by_a_link_made_for_that_alone_and_its_person_is_told(app):
+    keeper = browser(app)
+    sign_in(keeper)
+    robot = token_of(app, keeper)
+    plain = come_in(app, "ann")
+    assert "present password is wrong" in send(plain, "/account/password", new=OTHER).text
+    link = shown_once(send(keeper, "/people/link", page="/people", name="ann", resets="yes"))
+    client = browser(app)
+    client.get(link)
+    assert "present password is wrong" in send(client, "/account/authenticator").text
+    assert robot.get("/api/v1/verify").status_code == 200
+    assert send(client, "/account/password", new=OTHER).status_code == 303
+    assert robot.get("/api/v1/verify").status_code == 401
+    assert "present password is wrong" in send(client, "/account/password", new=PASSWORD).text, "once"
+    send(client, "/sign-in", page="/sign-in", name="ann", password=OTHER)
+    told = client.get("/account").text
+    assert "Your password was set on" in told
+    assert "one-time link that was made by ann" in told
+    assert "1\N{NO-BREAK SPACE}token ended" in told
+
+
+def test_an_administrator_ends_the_tokens_of_one_person_and_their_access_stays(app):
+    client, clerk = come_in(app, "ann"), come_in(app, "cle")
+    robot, own = token_of(app, clerk, "records.export"), token_of(app, client)
+    assert "End 1\N{NO-BREAK SPACE}token" in client.get("/people").text
+    assert send(client, "/people/tokens", page="/people", name="cle").status_code == 303
+    assert robot.get("/api/v1/verify").status_code == 401
+    assert own.get("/api/v1/verify").status_code == 200
+    assert clerk.get("/account").status_code == 200
 
 
 def test_who_came_by_password_gives_it_again_before_changing_what_lets_in(app):
@@ -58,7 +97,7 @@ def test_a_guessed_present_password_runs_out_of_attempts(app):
 
 def test_an_authenticator_is_added_used_and_taken_away(app):
     client = come_in(app, "ann")
-    code = pyotp.TOTP(shown_once(send(client, "/account/authenticator")))
+    code = pyotp.TOTP(shown_once(send(client, "/account/authenticator", present=PASSWORD)))
     assert sign_in(browser(app)).status_code == 303, "it does not count before it is confirmed"
     assert send(client, "/account/authenticator/confirm", code="000000").status_code == 409
     assert (
@@ -69,7 +108,7 @@ def test_an_authenticator_is_added_used_and_taken_away(app):
     )
     assert sign_in(browser(app)).status_code == 401
     assert sign_in(browser(app), code=code.now()).status_code == 303
-    answer = send(client, "/account/authenticator/remove", code="000000")
+    answer = send(client, "/account/authenticator/remove", present=PASSWORD, code="000000")
     assert "code does not fit" in answer.text
     assert sign_in(browser(app)).status_code == 401
 

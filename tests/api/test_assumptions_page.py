@@ -30,7 +30,7 @@ def clients(tmp_path_factory):
     for name, role in (("pia", "planner"), ("pol", "planner"), ("cle", "clerk")):
         with Session(engine) as session, session.begin():
             add_person(session, name, role, now=now)
-            secret = begin_session(session, name, by="link", now=now)
+            secret = begin_session(session, name, by="password", now=now)
         made[name] = TestClient(app, cookies={PLAIN_COOKIE: secret}, headers=ORIGIN, follow_redirects=False)
         made[name].form = {"form_token": form_token_of(secret)}
     yield made

@@ -35,7 +35,7 @@ def let_in(engine, url):
         now = dt.datetime.now(dt.UTC)
         with Session(engine) as session, session.begin():
             add_person(session, name, role, now=now, bases=bases)
-            secret = begin_session(session, name, by="link", now=now)
+            secret = begin_session(session, name, by="password", now=now)
         headers = {**ORIGIN, HEADER: form_token_of(secret)}
         return TestClient(app, cookies={PLAIN_COOKIE: secret}, headers=headers)
 

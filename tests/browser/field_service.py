@@ -96,7 +96,7 @@ class Service:
     def cookie(self, name, address=""):
         engine = open_engine(self.url)
         with Session(engine) as session, session.begin():
-            secret = begin_session(session, name, by="link", now=dt.datetime.now(dt.UTC))
+            secret = begin_session(session, name, by="password", now=dt.datetime.now(dt.UTC))
         engine.dispose()
         return {"name": PLAIN_COOKIE, "value": secret, "url": address or self.address}
 

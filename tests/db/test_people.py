@@ -5,10 +5,14 @@ import threading
 
 import pyotp
 import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import DatabaseError
 
 from db import attempts, authenticators, passwords, people, sessions, tokens
+from db.access_acts import COMMAND, LINK_LIFE, PAGE, Doer, known_acts, known_links
 from db.errors import LedgerError, NotFoundError
 from db.records.people import ApiToken, OneTimeLink, PersonPassword, PersonSession
+from db.secrets_kept import digest_of, time_text
 from db.session import Session
 
 NOW = dt.datetime(2026, 6, 1, 12, tzinfo=dt.UTC)
@@ -58,7 +62,7 @@ def test_a_link_used_many_times_at_once_opens_one_session(engine):
 def test_a_link_expires(ann):
     secret = people.issue_link(ann, "ann", now=NOW)
     with pytest.raises(NotFoundError):
-        people.use_link(ann, secret, now=NOW + people.LINK_LIFE)
+        people.use_link(ann, secret, now=NOW + LINK_LIFE)
 
 
 def test_a_session_idles_out_unless_it_is_used(ann):
@@ -104,6 +108,45 @@ def test_ended_access_takes_sessions_links_and_tokens_with_it(ann):
         people.issue_link(ann, "ann", now=NOW)
     with pytest.raises(LedgerError, match="known already"):
         people.add_person(ann, "ann", "clerk", now=NOW)
+
+
+def test_what_was_done_to_access_is_kept_in_order_and_changed_by_nobody(ann):
+    by = Doer("bob", PAGE)
+    people.add_person(ann, "cid", "clerk", now=NOW, by=by)
+    people.sign_out(ann, "cid", now=NOW + MINUTE, by=Doer(way=COMMAND))
+    people.end_person(ann, "cid", now=NOW + MINUTE * 2, by=by)
+    told = known_acts(ann, "cid", most=9)
+    assert [(each.act, each.by.name, each.by.way) for each in told] == [
+        ("ended", "bob", PAGE),
+        ("signed out", "", COMMAND),
+        ("added", "bob", PAGE),
+    ]
+    for statement in ("UPDATE access_act SET \"by\" = 'x'", "DELETE FROM access_act"):
+        with pytest.raises(DatabaseError, match="append_only"), ann.begin_nested():
+            ann.execute(text(statement))
+
+
+def test_a_link_tells_who_made_it_and_what_became_of_it(ann):
+    by = Doer("bob", PAGE)
+    first, second, third = (people.issue_link(ann, "ann", now=NOW + MINUTE * n, by=by) for n in range(3))
+    secret = people.use_link(ann, first, now=NOW + MINUTE * 3)
+    people.note_password(
+        ann, sessions.person_of(ann, secret, now=NOW + MINUTE * 3).link, now=NOW + MINUTE * 4
+    )
+    ann.execute(
+        text("UPDATE one_time_link SET made_at = NULL, made_by = NULL, way = NULL WHERE digest = :digest"),
+        {"digest": digest_of(second)},
+    )
+    people.end_person(ann, "ann", now=NOW + MINUTE * 5)
+    ann.expire_all()
+    told = known_links(ann, "ann", most=9)
+    assert [each.at for each in told] == [time_text(NOW + MINUTE * n) for n in (2, 1, 0)]
+    assert [each.by.name for each in told] == ["bob", "", "bob"]
+    assert [bool(each.used_at) for each in told] == [False, False, True]
+    assert [bool(each.ended_at) for each in told] == [True, True, False]
+    assert [bool(each.password_at) for each in told] == [False, False, True]
+    with pytest.raises(NotFoundError):
+        people.use_link(ann, third, now=NOW + MINUTE * 3)
 
 
 def test_the_last_administrator_stays(ann):
