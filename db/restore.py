@@ -8,6 +8,7 @@ because some of them may have been ended since the backup was made.
 import contextlib
 import datetime as dt
 import json
+import os
 import sqlite3
 import struct
 import tempfile
@@ -16,7 +17,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
 from sqlalchemy import Engine, make_url, text
 
@@ -112,7 +113,7 @@ def _unpack(file: Path, folder: Path) -> Manifest:
         with (
             zipfile.ZipFile(file) as packed,
             packed.open(LEDGER) as held,
-            (folder / LEDGER).open("wb") as kept,
+            _for_its_owner(folder / LEDGER) as kept,
         ):
             while piece := held.read(PIECE):
                 kept.write(piece)
@@ -125,6 +126,10 @@ def _unpack(file: Path, folder: Path) -> Manifest:
             "damaged, name another backup"
         )
     return manifest
+
+
+def _for_its_owner(file: Path) -> BinaryIO:
+    return os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb")
 
 
 def _proven(held: Engine, manifest: Manifest, now: dt.datetime) -> Verified:

@@ -1,5 +1,7 @@
 """The one way to a database: engines set up so that transactions mean what they say on both databases."""
 
+import contextlib
+import os
 import sqlite3
 from pathlib import Path
 from typing import Any, Final
@@ -42,6 +44,7 @@ def open_engine(url: str) -> Engine:
     if parsed.get_backend_name() == "sqlite":
         _wants_a_folder(parsed.database)
         engine = create_engine(parsed, connect_args={"timeout": BUSY_SECONDS})
+        event.listen(engine, "do_connect", _for_its_owner_alone)
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         event.listen(engine, "checkin", _end_sqlite)
@@ -60,6 +63,16 @@ def _wants_a_folder(file: str | None) -> None:
         raise LedgerError(
             f"there is no folder {folder} for the ledger {file}; create it, or name another file"
         )
+
+
+def _for_its_owner_alone(_dialect: Any, _record: Any, given: list[Any], _named: dict[str, Any]) -> None:  # noqa: ANN401 - the library's own types
+    """Make a file that is not there yet, readable by its owner alone; SQLite gives its journal the same rights."""
+    file = str(given[0])
+    if file in ("", ":memory:") or file.startswith("file:"):
+        return
+    # One that is there keeps the rights that somebody gave it; a folder that refuses is for SQLite to name.
+    with contextlib.suppress(OSError):
+        os.close(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
 
 
 def reading(engine: Engine) -> Engine:

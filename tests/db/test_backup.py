@@ -303,3 +303,23 @@ def test_an_index_that_lost_its_rows_is_found_though_every_fact_is_there(sqlite_
 
 def test_only_its_owner_can_read_a_backup(kept):
     assert kept.stat().st_mode & 0o777 == 0o600
+
+
+def test_only_its_owner_can_read_a_ledger_new_or_restored_and_its_journal(kept, tmp_path):
+    new, again = tmp_path / "new.db", tmp_path / "again.db"
+    schema.migrate(f"sqlite:///{new}")
+    restore(kept, f"sqlite:///{again}", now=NOW)
+    for file in (new, again):
+        with opened(f"sqlite:///{file}") as engine, Session(engine) as session:
+            append(session, ACT, [(BaseStation, [{"base": "Open"}])])
+            there = {each.name: oct(each.stat().st_mode & 0o777) for each in tmp_path.glob(f"{file.name}*")}
+            assert len(there) > 1, "the journal of a write that is under way"
+            assert set(there.values()) == {"0o600"}, there
+
+
+def test_a_ledger_that_is_there_keeps_the_rights_it_was_given(tmp_path):
+    file = tmp_path / "shared.db"
+    schema.migrate(f"sqlite:///{file}")
+    file.chmod(0o660)
+    schema.migrate(f"sqlite:///{file}")
+    assert file.stat().st_mode & 0o777 == 0o660
