@@ -94,8 +94,9 @@ def _ledger_commands(commands: "Commands") -> None:
     check.add_argument(
         "--anchor",
         metavar="FILE",
-        help="heads kept elsewhere, all checked: a file of anchors, an export's README.txt or editions.json, what verify, "
-        "briefing or editions printed as JSON, or a head itself; default $PINLEDGER_ANCHORS, which also gets a line a day",
+        help="heads kept elsewhere, all checked: a file of anchors, an export's README.txt or editions.json, "
+        "what verify, briefing or editions printed as JSON, or a head itself; "
+        "default $PINLEDGER_ANCHORS, which also gets a line a day",
     )
     check.add_argument(
         "--begin-anchors",
@@ -103,7 +104,10 @@ def _ledger_commands(commands: "Commands") -> None:
         help="begin the file at $PINLEDGER_ANCHORS, where none was ever kept; a lost one is to be found instead",
     )
     check.add_argument(
-        "--rebuild", action="store_true", help="also rebuild every table from the log and compare"
+        "--rebuild",
+        action="store_true",
+        help="also rebuild every table of records from the log and compare, with where each brake is and the loads; "
+        "people, sheets, studies and uploads are no part of the log, and outside it",
     )
     with_format(check)
 

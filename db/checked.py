@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from db.anchor_forms import kept_anchors
 from db.anchors import Anchor
 from db.awaited import Awaited, Verified
+from db.compared import NOT_COMPARED
 from db.records.log import ChainHead
 from db.verify import verify_against
 
@@ -58,7 +59,7 @@ def check_ledger(session: Session, anchors: tuple[Anchor, ...], *, rebuild: bool
         latest_anchor_day=awaited.latest_day,
         changes_since=found.seq - awaited.latest,
         rebuilt=rebuild,
-        not_checked=(*_unheld(awaited, found), *(() if rebuild else (LOG_ALONE,))),
+        not_checked=(*_unheld(awaited, found), NOT_COMPARED if rebuild else LOG_ALONE),
     )
 
 

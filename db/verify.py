@@ -19,6 +19,7 @@ from db.anchors import Anchor
 from db.awaited import Awaited, Verified
 from db.base import Fact, table_of
 from db.chain import FIRST_HASH, change_hash, unpacked
+from db.compared import compare_loads
 from db.errors import BrokenChainError
 from db.lookup import current
 from db.plain import logged
@@ -47,7 +48,7 @@ def verify(
     rebuild: bool = False,
     progress: Callable[[int], None] | None = None,
 ) -> Verified:
-    """Check every link, and every anchor that is given; `rebuild` also compares each table with the log."""
+    """Check every link, and every anchor that is given; `rebuild` also compares tables (`db.compared`) with the log."""
     return verify_against(session, Awaited(anchors), rebuild=rebuild, progress=progress)
 
 
@@ -75,6 +76,7 @@ def verify_against(
     if rebuild:
         _no_others(session, found.seq, per_table)
         _compare_occupancy(session)
+        compare_loads(session)
     return found
 
 

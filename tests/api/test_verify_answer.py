@@ -96,6 +96,7 @@ def test_what_is_not_checked_is_said(shown_url, cut_url, verified, tmp_path):
     assert err.splitlines() == whole["not_checked"]
     status, _, err = verified(cut_url, "--rebuild")
     assert status == 0
+    assert "not compared with it: who is let in (person, " in err
     assert "a tail that was cut off, or a log written anew to its end, is not seen" in err
     cut = json.loads(verified(cut_url, "--format", "json")[1])
     kept = tmp_path / "kept.csv"
