@@ -30,7 +30,8 @@ from db.exported import exported
 from db.files import File
 from db.files.column import DAYS, LENGTH, MONTH, NUMBERS, WORD
 from db.imports.quoting import quoted, to_sheet
-from db.imports.source import EDITIONS, README
+from db.imports.source import EDITIONS, README, SUMS
+from db.imports.sums import sha256_of, write_sums
 from db.lookup import Known
 from db.records.log import Change
 from db.room import beside, written_to
@@ -63,8 +64,8 @@ def _new_folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
     try:
         with beside(folder) as hidden:
             rows = _folder(session, hidden, known)
-            # The README first: it names what must follow.
-            for file in sorted(hidden.iterdir(), key=lambda file: (file.stem != README, file.name)):
+            # The list first: it names what must follow.
+            for file in sorted(hidden.iterdir(), key=lambda file: (file.name != SUMS, file.name)):
                 file.replace(folder / file.name)
     except BaseException:
         if made:
@@ -86,7 +87,15 @@ def _folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
         text_of = json.dumps(frozen, ensure_ascii=False, indent=1, default=str)
         (folder / f"{EDITIONS}.json").write_text(text_of + "\n", encoding="utf-8")
         rows[EDITIONS] = len(frozen)
-    (folder / f"{README}.txt").write_text("\n".join(_told(session, known)) + "\n", encoding="utf-8")
+    names = {file.name: rows[file.stem] for file in sorted(folder.iterdir())}
+    digests = [f"{name}: {count} rows, SHA-256 {sha256_of(folder / name)}" for name, count in names.items()]
+    readme = [
+        *_told(session, known),
+        *digests,
+        f"{SUMS} lists all of these for `sha256sum -c`, and for import.",
+    ]
+    (folder / f"{README}.txt").write_text("\n".join(readme) + "\n", encoding="utf-8")
+    write_sums(folder, names)
     return rows
 
 
@@ -127,7 +136,8 @@ def _workbook(session: Session, path: Path, known: Known) -> dict[str, int]:
                 )
             rows[EDITIONS] = len(frozen)
         last = workbook.create_sheet(README)
-        for line in _told(session, known):
+        counted = [f"{name}: {count} rows" for name, count in rows.items()]
+        for line in (*_told(session, known), *counted):
             last.append([line])
     return rows
 

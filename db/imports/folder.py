@@ -8,6 +8,7 @@ from db.errors import NotFoundError, RowError
 from db.files import FILES
 from db.imports.csv_file import SAVE_AS_CSV, open_csv
 from db.imports.source import Source, is_readme
+from db.imports.sums import differing
 from db.imports.texts import nearest
 from db.imports.workbook import open_workbook
 from db.imports.written import PLAIN, Written
@@ -20,7 +21,8 @@ def open_all(path: Path, written: Written = PLAIN) -> tuple[list[Source], list[R
     if not path.exists():
         raise NotFoundError(f"{path} is not there; wanted a folder of CSV files or a workbook (.xlsx)")
     found = _in_folder(path, written) if path.is_dir() else _in_file(path, written)
-    errors = [item for item in found if isinstance(item, RowError)]
+    # A file that is not as it was exported comes first: what else is wrong with it follows from that.
+    errors = [*differing(path), *(item for item in found if isinstance(item, RowError))]
     sources: dict[str, Source] = {}
     for item in found:
         if isinstance(item, Source) and item.name in sources:
@@ -42,7 +44,7 @@ def open_unnamed(path: Path, written: Written) -> list[Source | RowError]:
         raise NotFoundError(
             f"{path} is not there; wanted a folder of CSV files, one of them, or a workbook (.xlsx)"
         )
-    found: list[Source | RowError] = []
+    found: list[Source | RowError] = [*differing(path)]
     for file in _paths(path) if path.is_dir() else [path]:
         if file.suffix.lower() in WORKBOOKS:
             opened = _workbook(file, written)
@@ -53,7 +55,7 @@ def open_unnamed(path: Path, written: Written) -> list[Source | RowError]:
 
 
 def _paths(folder: Path) -> list[Path]:
-    """Hidden files and a README are not records; everything else is, or is in the wrong place."""
+    """Hidden files, a README and a list of digests are not records; everything else is, or is in the wrong place."""
     return [p for p in sorted(folder.iterdir()) if not p.name.startswith(".") and not is_readme(p.stem)]
 
 

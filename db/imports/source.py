@@ -10,6 +10,7 @@ from db.imports.written import PLAIN, Written
 ROWS_AT_ONCE: Final = 20_000
 README: Final = "README"
 EDITIONS: Final = "editions"
+SUMS: Final = "SHA256SUMS"  # an export's list of its own files
 
 # Called with the steps done and the steps in all; a row is one step to read and one to record.
 Progress = Callable[[int, int], None]
@@ -19,10 +20,10 @@ def is_readme(name: str) -> bool:
     """
     Whether a file (without its ending) or sheet of this name is passed over.
 
-    A README tells of records and holds none; an edition was frozen in the log of the ledger that it came from, and
-    travels on in a backup, not by import.
+    A README and a list of digests tell of records and hold none; an edition was frozen in the log of the ledger that it
+    came from, and travels on in a backup, not by import.
     """
-    return name.upper() in (README, EDITIONS.upper())
+    return name.upper() in (README, EDITIONS.upper(), SUMS)
 
 
 class Meter:
