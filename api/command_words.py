@@ -44,14 +44,19 @@ def with_format(made: argparse.ArgumentParser) -> None:
 def with_person(made: argparse.ArgumentParser, what: str) -> None:
     """It writes in somebody's name."""
     user = os.environ.get("USER", "command line")
-    made.add_argument("--person", default=user, help=f"{what}; default $USER")
+    made.add_argument(
+        "--person", default=user, help=f"{what}: one with access, where people are on record; default $USER"
+    )
 
 
 def with_known(made: argparse.ArgumentParser) -> None:
     """It speaks of the ledger as it was known then."""
     made.add_argument("--known-on", type=day, metavar="DATE", help="as recorded by then; default now")
     made.add_argument(
-        "--known-head", default="", metavar="HEAD", help="as recorded up to the change of this head of the log"
+        "--known-head",
+        default="",
+        metavar="HEAD",
+        help="as recorded up to the change of this head of the log",
     )
 
 

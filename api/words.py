@@ -242,6 +242,15 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def way_told(source: str) -> str:
+    """By which way an entry came; a command is told as such, since it may be given in any name."""
+    first, _, rest = source.partition(" ")
+    if first not in ("command", "import"):
+        return source
+    what = rest if first == "command" else source
+    return f"by the command line{f': {what}' if what else ''}"
+
+
 def sentence(text: str) -> str:
     """Text of an error or a warning as a sentence; a name such as `kit_cost` keeps its small letter."""
     first = text.partition(" ")[0]

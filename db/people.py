@@ -187,6 +187,17 @@ def use_link(session: Session, secret: str, *, now: dt.datetime) -> str:
     return begin_session(session, used.person, by=by, now=now, link=digest_of(secret))
 
 
+def check_writer(session: Session, name: str) -> None:
+    """Refuse a name that a command would write in, where people are on record and this is none with access."""
+    query = select(Person.name).where(Person.ended_at.is_(None)).order_by(Person.name)
+    inside = session.scalars(query).all()
+    if inside and name not in inside:
+        raise LedgerError(
+            f"{name!r} has no access here, and a command writes in the name of somebody who has; "
+            f"say --person NAME, one of {', '.join(inside)}"
+        )
+
+
 def note_password(session: Session, link: str, *, now: dt.datetime) -> None:
     """Keep when a password was set in a session that this link (its digest) began; it resets no more."""
     session.execute(

@@ -13,6 +13,7 @@ from api.studies import ask
 from db.chain import Act
 from db.editions import edition, shown_in
 from db.entry.editions import withdraw_edition
+from db.people import check_writer
 from db.schema import check
 from db.session import Session, open_engine, reading
 
@@ -48,6 +49,7 @@ def withdraw(asked: argparse.Namespace) -> int:
     check(engine)
     act = Act(asked.person, f"command edition {asked.number}", "withdraw an edition", asked.reason)
     with Session(engine) as session:
+        check_writer(session, asked.person)
         version = edition(session, asked.number).version
         found = withdraw_edition(session, act, asked.number, version=version)
         session.commit()

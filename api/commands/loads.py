@@ -21,6 +21,7 @@ from db.imports.refused import ImportRefusedError
 from db.imports.written import written_from
 from db.known_offer import known_offer
 from db.loaded import loads_before
+from db.people import check_writer
 from db.session import Session, open_engine, reading
 
 HOW: Final = ("encoding", "separator", "decimal", "days")
@@ -33,7 +34,7 @@ def bring_in(asked: argparse.Namespace) -> int:
     engine = open_engine(asked.db)
     schema.check(engine)
     path = Path(asked.folder)
-    act = Act(person=asked.person, source=f"import {path.name}", act="import")
+    act = Act(person=asked.person, source=f"command import {path.name}", act="import")
     if asked.dry_run:
         return _try(engine, asked, path, act)
     with Session(engine) as session, tqdm(unit=" rows", disable=None, file=sys.stderr) as bar:
@@ -43,6 +44,7 @@ def bring_in(asked: argparse.Namespace) -> int:
             bar.update(done - bar.n)
 
         offer = _offer(session, asked, path)
+        check_writer(session, asked.person)
         loaded = load(session, offer, act, approved=True, today=_today(), progress=progress)
         number = remember_load(session, act, loaded, files=list(_files(path)), source=asked.source)
         session.commit()
@@ -89,6 +91,7 @@ def withdraw(asked: argparse.Namespace) -> int:
     schema.check(engine)
     act = Act(asked.person, f"command load {asked.number}", "withdraw a load", asked.reason)
     with Session(engine) as session:
+        check_writer(session, asked.person)
         records = withdraw_load(session, act, asked.number)
         session.commit()
     write([{"load": asked.number, "withdrawn": records, "reason": asked.reason}], asked.format)

@@ -9,6 +9,7 @@ from api.output import write
 from api.past_forecasts import lines_of, score_of
 from api.studies import ask
 from api.words import step_of
+from db.people import check_writer
 from db.schema import check
 from db.session import Session, open_engine
 from lifecycle import study as chain
@@ -138,6 +139,7 @@ def _frozen(asked: argparse.Namespace, study: chain.Study) -> int:
 
     what = frozen_of(study, asked.from_type, asked.to_type, asked.freeze)
     with Session(open_engine(asked.db)) as session:
+        check_writer(session, asked.person)
         number = freeze(session, what, person=asked.person, source="command")
         session.commit()
     return number

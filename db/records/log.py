@@ -19,7 +19,9 @@ class Change(Base):
     ]  # UTC, ISO 8601 with seconds; text, so that both databases keep the same characters
     recorded_on: Mapped[dt.date] = mapped_column(index=True)
     person: Mapped[str]
-    source: Mapped[str]  # form, import, api or command, and what came in: "import landings.csv"
+    source: Mapped[
+        str
+    ]  # form, api or command (import by older ones), and what came in: "command import landings.csv"
     act: Mapped[str]
     facts: Mapped[int]
     body: Mapped[bytes] = mapped_column(LargeBinary)

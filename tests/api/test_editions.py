@@ -190,6 +190,9 @@ def test_a_withdrawn_edition_is_read_with_who_and_why(people, kept):
 
 def test_the_command_line_freezes_lists_prints_and_withdraws(url, capsys):
     where = ["--db", url, "--format", "json"]
+    with Session(open_engine(url)) as session:
+        add_person(session, "pat", "planner", now=dt.datetime.now(dt.UTC))
+        session.commit()
     words = [
         "briefing",
         "--from",
@@ -202,6 +205,8 @@ def test_the_command_line_freezes_lists_prints_and_withdraws(url, capsys):
         "pat",
         *where,
     ]
+    assert cli.main(["eve" if word == "pat" else word for word in words]) == 1
+    assert "'eve' has no access here" in json.loads(capsys.readouterr().out)["detail"]
     assert cli.main(words) == 0
     number = re.search(r"kept as edition (\d+)", capsys.readouterr().err).group(1)
     assert cli.main(["editions", *where]) == 0
@@ -209,5 +214,7 @@ def test_the_command_line_freezes_lists_prints_and_withdraws(url, capsys):
     assert cli.main(["editions", "--number", number, *where]) == 0
     assert json.loads(capsys.readouterr().out)["shown"]["from_type"] == "S-100"
     words = ["withdraw-edition", number, "--reason", "a try", "--person", "pat", *where]
+    assert cli.main(["eve" if word == "pat" else word for word in words]) == 1
+    assert "say --person NAME" in json.loads(capsys.readouterr().out)["detail"]
     assert cli.main(words) == 0
     assert json.loads(capsys.readouterr().out)[0]["reason"] == "a try"

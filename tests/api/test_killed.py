@@ -114,7 +114,7 @@ class Office:
         folder.mkdir()
         with (folder / "bases.csv").open("w", newline="") as file:
             csv.writer(file).writerows([["base"], *([f"F{number}-{each}"] for each in range(BATCH))])
-        return self.born.start("import", str(folder), "--db", self.url)
+        return self.born.start("import", str(folder), "--db", self.url, "--person", "ann")
 
     def round(self, number):
         """Let everybody work, kill the service and the import at some moment, each at its own."""

@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from sqlalchemy import select
 
 from api import cli
 from api.commands.refusal import report
@@ -11,6 +12,7 @@ from db.errors import RowError, RowsRefusedError
 from db.imports.matching import Matching
 from db.imports.written import Written
 from db.people import add_person
+from db.records.log import Change
 from db.session import Session, open_engine
 from db.uploads.spool import Part
 from tests.api.entrance import now
@@ -83,7 +85,15 @@ def test_a_remembered_source_gives_columns_and_writing(url, tmp_path, capsys):
     ]
     assert "landings: 1 ready, 1 need fixing" in said
     path.write_bytes(HANGAR.replace("\u00e9", "5").encode("cp1252"))
-    assert run(capsys, "import", str(path), "--db", url, "--source", "hangar")[0] == 0
+    status, told, _ = run(capsys, "import", str(path), "--db", url, "--source", "hangar", "--person", "eve")
+    assert status == 1
+    assert "say --person NAME, one of cle" in told["detail"]
+    assert run(capsys, "import", str(path), "--db", url, "--source", "hangar", "--person", "cle")[0] == 0
+    with Session(open_engine(url)) as session:
+        change = session.scalars(select(Change).order_by(Change.seq.desc())).first()
+        assert (change.person, change.source) == ("cle", "command import juni.csv landings")
+    assert run(capsys, "loads", "--db", url)[1][0]["person"] == "cle"
+    assert run(capsys, "withdraw-load", "1", "--db", url, "--reason", "x", "--person", "eve")[0] == 1
     _, told, _ = run(capsys, "import", str(path), "--db", url, "--source", "hanger")
     assert "known: hangar" in told["detail"]
 
