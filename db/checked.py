@@ -10,6 +10,7 @@ from db.anchor_forms import kept_anchors
 from db.anchors import Anchor
 from db.awaited import Awaited, Verified
 from db.compared import NOT_COMPARED
+from db.guards import check_guards
 from db.records.log import ChainHead
 from db.verify import verify_against
 
@@ -26,7 +27,8 @@ class Checked:
     What verified, and how much that says.
 
     `anchors` held, the latest at change `latest_anchor` (0: none); `changes_since` it are held by nothing kept
-    elsewhere. `rebuilt`: tables were compared with the log. `not_checked` says in words what stays unseen.
+    elsewhere. `rebuilt`: tables were compared with the log. `guards` of the database stand as they were made.
+    `not_checked` says in words what stays unseen.
     """
 
     facts: int
@@ -37,6 +39,7 @@ class Checked:
     latest_anchor_day: str
     changes_since: int
     rebuilt: bool
+    guards: int
     not_checked: tuple[str, ...]
 
 
@@ -47,7 +50,7 @@ def check_kept(session: Session, place: str, *, rebuild: bool = False) -> Checke
 
 
 def check_ledger(session: Session, anchors: tuple[Anchor, ...], *, rebuild: bool = False) -> Checked:
-    """Check every link of the log and every anchor, and where asked the tables."""
+    """Check every link of the log, every anchor, the database's guards, and where asked the tables."""
     awaited = Awaited(anchors)
     found = verify_against(session, awaited, rebuild=rebuild)
     return Checked(
@@ -59,6 +62,7 @@ def check_ledger(session: Session, anchors: tuple[Anchor, ...], *, rebuild: bool
         latest_anchor_day=awaited.latest_day,
         changes_since=found.seq - awaited.latest,
         rebuilt=rebuild,
+        guards=check_guards(session),
         not_checked=(*_unheld(awaited, found), NOT_COMPARED if rebuild else LOG_ALONE),
     )
 

@@ -125,3 +125,13 @@ def test_the_service_checks_its_own_anchors_and_says_how_far_they_reach(shown_ur
     assert (held["changes_since"], held["rebuilt"], held["head"]) == (0, True, bare["head"])
     kept.write_text(f"{HEADER}\n2026-06-01,{bare['seq']},{bare['facts']},{'ab' * 32}\n")
     assert client.get("/api/v1/verify").json()["title"] == "The log does not verify"
+
+
+def test_a_ledger_without_its_guards_is_refused(cut_url, verified):
+    ledger = sqlite3.connect(cut_url.removeprefix("sqlite:///"))
+    ledger.execute("DROP TRIGGER change_append_only_delete")
+    ledger.close()
+    status, out, err = verified(cut_url, "--rebuild")
+    assert (status, out) == (1, "")
+    assert "lacks 1 of its" in err
+    assert "change_append_only_delete (gone)" in err

@@ -6,8 +6,10 @@ from sqlalchemy.exc import DatabaseError, IntegrityError
 
 from db.base import Fact, table_of
 from db.chain import append
+from db.checked import check_ledger
 from db.conflicts import conflicts_in_words
-from db.errors import ConflictError
+from db.errors import ConflictError, LedgerError
+from db.guards import guards_made
 from db.lookup import aircraft_by_registration, base_ids, brakes_by_serial
 from db.records.brakes import Installation, Occupancy
 from db.records.economics import FlyingPlan
@@ -160,3 +162,54 @@ def test_moving_an_end_into_another_span_is_refused(place, small_fleet):
 def test_an_end_before_its_beginning_is_refused(place):
     with pytest.raises(IntegrityError):
         place("S1", "1", 20, 10)
+
+
+def take_away_all(session):
+    if session.get_bind().dialect.name == "postgresql":
+        for table in [*FACTS, "change", "occupancy"]:
+            session.execute(text(f"ALTER TABLE {table} DISABLE TRIGGER USER"))
+        session.execute(text("ALTER TABLE occupancy DROP CONSTRAINT one_brake_a_position"))
+        return
+    for name in guards_made("sqlite"):
+        session.execute(text(f"DROP TRIGGER {name}"))
+
+
+TAKEN_AWAY = {
+    "sqlite": [
+        ["DROP TRIGGER change_append_only_delete"],
+        ["DROP TRIGGER occupancy_one_position_a_brake_update"],
+        [
+            "DROP TRIGGER base_append_only_delete",
+            "CREATE TRIGGER base_append_only_delete BEFORE DELETE ON base WHEN 0 BEGIN SELECT RAISE(ABORT, 'no'); END",
+        ],
+    ],
+    "postgresql": [
+        ["DROP TRIGGER change_append_only ON change"],
+        ["ALTER TABLE landing DISABLE TRIGGER landing_totals_never_fall"],
+        ["ALTER TABLE base ENABLE REPLICA TRIGGER base_append_only"],
+        ["ALTER TABLE occupancy DROP CONSTRAINT one_position_a_brake"],
+        ["SET LOCAL session_replication_role = replica"],
+        [
+            "CREATE OR REPLACE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN RETURN NULL; END'"
+        ],
+        [
+            "DROP TRIGGER base_append_only ON base",
+            "CREATE TRIGGER base_append_only BEFORE DELETE ON base EXECUTE FUNCTION refuse_change()",
+        ],
+    ],
+}
+
+
+def test_a_guard_that_was_taken_away_switched_off_or_weakened_is_found(small_fleet):
+    whole = check_ledger(small_fleet, (), rebuild=True)
+    assert whole.guards == len(guards_made(small_fleet.get_bind().dialect.name)) > 50
+    for ways in TAKEN_AWAY[small_fleet.get_bind().dialect.name]:
+        savepoint = small_fleet.begin_nested()
+        for statement in ways:
+            small_fleet.execute(text(statement))
+        with pytest.raises(LedgerError, match=r"lacks \d+ of its \d+ guards"):
+            check_ledger(small_fleet, ())
+        savepoint.rollback()
+    take_away_all(small_fleet)
+    with pytest.raises(LedgerError, match=r"and \d+ more"):
+        check_ledger(small_fleet, (), rebuild=True)
