@@ -2,9 +2,9 @@
 
 import datetime as dt
 from collections.abc import Iterator
-from typing import Annotated
+from typing import Annotated, Final
 
-from fastapi import Depends, Query, Request
+from fastapi import Depends, Query, Request, Response
 from pydantic import BeforeValidator
 from sqlalchemy.orm import Session
 
@@ -21,6 +21,13 @@ def ledger_session(request: Request) -> Iterator[Session]:
         yield session
         session.commit()
 
+
+# Headers of every answer that is a result, with what they say.
+ORIGIN: Final = {
+    "Pinledger-Study": "number of the study that the result is of",
+    "Pinledger-Head": "head of the log, up to which the records were taken; `known_head` asks for the same again",
+    "Pinledger-Known-On": "day as known on which the records are",
+}
 
 # Function scope: the commit happens before the answer leaves, so that a failed commit can still become an error page.
 LedgerSession = Annotated[Session, Depends(ledger_session, scope="function")]
@@ -59,4 +66,11 @@ def asked_study(
     return ask(request.app.state.engine, on=on, known_on=known_on, seed=seed, known_head=known_head)
 
 
-AskedStudy = Annotated[Study, Depends(asked_study)]
+def _named_study(study: Annotated[Study, Depends(asked_study)], response: Response) -> Study:
+    """The same, named in the headers of the answer."""
+    told = (study.number, study.ledger_head, study.known_on.isoformat())
+    response.headers.update(dict(zip(ORIGIN, told, strict=True)))
+    return study
+
+
+AskedStudy = Annotated[Study, Depends(_named_study)]

@@ -13,6 +13,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from pydantic import TypeAdapter
 
+from api.deps import ORIGIN
 from api.errors import Problem
 from db.files import ENTERED, Column
 from db.files.column import COUNT, DAY, LENGTH, MONTH, NUMBER, PAST_DAY, POSITIVE, QUANTITY, SIGNED
@@ -52,6 +53,7 @@ def described(app: FastAPI) -> dict[str, Any]:
     for path, operations in told["paths"].items():
         for method, operation in operations.items():
             operation["responses"] |= _refusals(method)
+            _name_origin(operation)
             _name_columns(path.rpartition("/")[2].replace("-", "_"), operation)
     # The framework's own refusals are not what is sent.
     for unused in ("HTTPValidationError", "ValidationError"):
@@ -63,6 +65,13 @@ def _refusals(method: str) -> dict[str, Any]:
     codes = REFUSED if method == SAFE else (*REFUSED, *WRITE_REFUSED)
     content = {"application/problem+json": {"schema": {"$ref": f"#/components/schemas/{PROBLEM}"}}}
     return {str(code): {"description": HTTPStatus(code).phrase, "content": content} for code in sorted(codes)}
+
+
+def _name_origin(operation: dict[str, Any]) -> None:
+    """Say in which headers a result names the study and the log that it comes from."""
+    if "known_on" in {each["name"] for each in operation.get("parameters", ())}:
+        told = {name: {"description": says, "schema": TEXT} for name, says in ORIGIN.items()}
+        operation["responses"]["200"]["headers"] = told
 
 
 def _name_columns(kind: str, operation: dict[str, Any]) -> None:

@@ -69,15 +69,20 @@ REMOVAL_COLUMNS: Final = (
 
 
 def study_asked(asked: argparse.Namespace) -> chain.Study:
-    """The study that the words of a command ask for; where a CSV is wanted, what it comes from is said beside it."""
+    """The study that the words of a command ask for; beside CSV and JSON, what they come from is said."""
     engine = open_engine(asked.db)
     check(engine)
     study = ask(engine, on=asked.on, known_on=asked.known_on, seed=asked.seed, known_head=asked.known_head)
-    if asked.format == "csv":
-        sys.stderr.write(
-            f"study {study.number}, records as known on {study.known_on}, head of the log {study.ledger_head}\n"
-        )
+    if asked.format != "table":
+        sys.stderr.write(origin_of(study))
     return study
+
+
+def origin_of(study: chain.Study) -> str:
+    """What a result comes from, in a line of its own."""
+    return (
+        f"study {study.number}, records as known on {study.known_on}, head of the log {study.ledger_head}\n"
+    )
 
 
 def refit(asked: argparse.Namespace) -> int:
@@ -128,6 +133,8 @@ def briefing(asked: argparse.Namespace) -> int:
     result = chain.briefing(study, from_type=asked.from_type, to_type=asked.to_type)
     number = _frozen(asked, study) if asked.freeze else 0
     write(result, asked.format, rows=result.by_year)
+    if asked.format == "table":
+        sys.stdout.write(origin_of(study))
     if number:
         sys.stderr.write(f"kept as edition {number}\n")
     return 0

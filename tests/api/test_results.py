@@ -140,12 +140,42 @@ def test_a_list_prints_as_csv_with_the_same_fields(told):
     assert set(FIELDS["changeouts"]) <= set(rows[0])
 
 
-def test_beside_a_csv_the_command_names_the_study_and_the_head_of_the_log(shown_client, capsys):
+@pytest.mark.parametrize("form", ["csv", "json"])
+def test_beside_csv_and_json_the_command_names_the_study_and_the_head_of_the_log(shown_client, form, capsys):
     engine = shown_client.app.state.engine
     with Session(engine) as session:
         head = head_now(session)
-    assert cli.main(["removals", "--db", str(engine.url), "--format", "csv"]) == 0
+    assert cli.main(["removals", "--db", str(engine.url), "--format", form]) == 0
     assert capsys.readouterr().err.endswith(f", head of the log {head}\n")
+
+
+def test_the_table_of_a_brief_ends_with_its_study_and_the_head_of_the_log(shown_client, capsys):
+    told = shown_client.get("/api/v1/briefing?from=S-100&to=C-200").headers
+    words = ["briefing", "--db", str(shown_client.app.state.engine.url), "--from", "S-100", "--to", "C-200"]
+    assert cli.main(words) == 0
+    out = capsys.readouterr().out
+    assert f"\nstudy {told['Pinledger-Study']}, records as known on {told['Pinledger-Known-On']}, " in out
+    assert out.endswith(f", head of the log {told['Pinledger-Head']}\n")
+
+
+def test_every_result_names_in_its_headers_the_study_and_the_head_as_described(shown_client, told):
+    with Session(shown_client.app.state.engine) as session:
+        head = head_now(session)
+    paths = shown_client.get("/api/v1/openapi.json").json()["paths"]
+    named = {
+        path
+        for path, ways in paths.items()
+        if "headers" in ways.get("get", {}).get("responses", {}).get("200", {})
+    }
+    assert {
+        f"/api/v1/{each}" for each in ("refit", "changeouts", "spares", "cost", "briefing", "readings-due")
+    } <= named
+    study = json.loads(told("refit"))
+    for path in ("refit", "changeouts?limit=1", "spares?limit=1", "cost"):
+        headers = shown_client.get(f"/api/v1/{path}").headers
+        assert headers["Pinledger-Study"] == study["study"]
+        assert headers["Pinledger-Known-On"] == study["known_on"]
+        assert headers["Pinledger-Head"] == head
 
 
 def test_a_long_list_comes_in_pages_linked_to_each_other(shown_client):
@@ -196,7 +226,7 @@ def test_a_refusal_on_the_command_line_says_why_and_exits_with_one(shown_client,
     assert cli.main(words) == 1
     printed = capsys.readouterr()
     assert json.loads(printed.out)["status"] == 409
-    assert printed.err.startswith("refused: ")
+    assert printed.err.splitlines()[-1].startswith("refused: ")
     assert "NONE" in printed.err
 
 
