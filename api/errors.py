@@ -7,6 +7,7 @@ from typing import Any
 from db.errors import (
     AwayError,
     BrokenChainError,
+    DamagedError,
     FullError,
     KeyReusedError,
     LedgerError,
@@ -55,6 +56,7 @@ STATUS: tuple[tuple[type[Exception], int, str], ...] = (
     (SchemaError, 503, "The database has another schema"),
     (FullError, 507, "No room left"),
     (AwayError, 503, "The database is away"),
+    (DamagedError, 503, "The database is damaged"),
     (LedgerError, 409, "Refused by the ledger"),
     (MissingAssumptionError, 409, "An assumption is missing"),
     (BadAssumptionError, 422, "An assumption cannot be used"),

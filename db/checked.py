@@ -11,6 +11,7 @@ from db.anchors import Anchor
 from db.awaited import Awaited, Verified
 from db.compared import NOT_COMPARED
 from db.guards import check_guards
+from db.outage import check_pages
 from db.records.log import ChainHead
 from db.verify import verify_against
 
@@ -51,6 +52,8 @@ def check_kept(session: Session, place: str, *, rebuild: bool = False) -> Checke
 
 def check_ledger(session: Session, anchors: tuple[Anchor, ...], *, rebuild: bool = False) -> Checked:
     """Check every link of the log, every anchor, the database's guards, and where asked the tables."""
+    if rebuild:
+        check_pages(session.connection())
     awaited = Awaited(anchors)
     found = verify_against(session, awaited, rebuild=rebuild)
     return Checked(

@@ -76,6 +76,10 @@ class AwayError(LedgerError):
     """The database cannot be reached, or is too busy, just now."""
 
 
+class DamagedError(LedgerError):
+    """The database's own pages cannot be read, or what is named is no database."""
+
+
 class BrokenChainError(LedgerError):
     """The log does not verify; `seq` is the first sequence number that is broken."""
 

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.exc import OperationalError
 
 import migrations
+from db.base import Base
 from db.errors import AwayError, SchemaError
 from db.records.log import AnsweredKey
 from db.session import open_engine
@@ -55,6 +56,8 @@ def _migrated(engine: Engine, revision: str) -> bool:
             found = MigrationContext.configure(connection).get_current_revision()
             if found is not None and found not in _known(config):
                 raise _newer(engine, found, known_head())
+            if found is None:
+                _refuse_foreign(connection)
             config.attributes["connection"] = connection
             command.upgrade(config, revision)
     except OperationalError as error:
@@ -62,6 +65,17 @@ def _migrated(engine: Engine, revision: str) -> bool:
             return False
         raise
     return True
+
+
+def _refuse_foreign(connection: Connection) -> None:
+    """A file of something else is left alone; on a server tables of other names may stand beside the ledger's."""
+    there = set(inspect(connection).get_table_names()) - {"alembic_version"}
+    taken = there if connection.dialect.name == "sqlite" else there & set(Base.metadata.tables)
+    if taken:
+        raise SchemaError(
+            f"{connection.engine.url!r} is no ledger and holds tables already ({', '.join(sorted(taken)[:5])}); "
+            "name a new file or database for the ledger"
+        )
 
 
 def _hold_up_writers(connection: Connection) -> None:

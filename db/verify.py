@@ -99,7 +99,7 @@ def _links(session: Session) -> Iterator[list[Link]]:
 def _link(row: Row[Any], previous: str) -> Link:
     try:
         body = unpacked(row.body)
-    except (zlib.error, ValueError) as error:
+    except (zlib.error, ValueError, TypeError) as error:
         raise BrokenChainError(row.seq, f"the kept bytes cannot be read ({error})") from None
     if row.previous != previous:
         raise BrokenChainError(row.seq, "it does not follow the change before")
@@ -147,7 +147,13 @@ def _first_difference(
     session: Session, table: Table, expected: list[tuple[Any, ...]], first: int, last: int
 ) -> int | None:
     between = table.c.seq.between(first, last)
-    rows = session.execute(select(table).where(between).order_by(table.c.seq, table.c.id)).all()
+    try:
+        rows = session.execute(select(table).where(between).order_by(table.c.seq, table.c.id)).all()
+    except (ValueError, TypeError) as error:
+        # SQLite keeps text where a day belongs.
+        raise BrokenChainError(
+            first, f"{table.name} from here on holds a value of another kind ({error})"
+        ) from error
     names = table.columns.keys()
     columns = zip(*rows, strict=True) if rows else ([] for _ in names)
     found = list(
