@@ -6,7 +6,18 @@ from typing import Final
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
-from api import access, approvals, data, data_editions, data_judged, data_loads, data_watched, ready, records
+from api import (
+    access,
+    approvals,
+    data,
+    data_editions,
+    data_export,
+    data_judged,
+    data_loads,
+    data_watched,
+    ready,
+    records,
+)
 from api.body_limit import BodyLimit
 from api.daily_anchor import noting
 from api.logs import Logged
@@ -99,6 +110,7 @@ def make_app(settings: Settings | None = None) -> FastAPI:
     app.include_router(data_loads.router, prefix="/api/v1")
     app.include_router(data_watched.router, prefix="/api/v1")
     app.include_router(data_editions.router, prefix="/api/v1")
+    app.include_router(data_export.router, prefix="/api/v1")
     for page in PAGES:
         app.include_router(page.router, include_in_schema=False)
     app.include_router(assets.router, include_in_schema=False)

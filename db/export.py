@@ -11,7 +11,7 @@ import csv
 import json
 import shutil
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any, Final
@@ -40,20 +40,25 @@ from db.studies import hash_at
 LAST_ROW: Final = 1_048_576  # of a sheet, as the format has it (ECMA-376)
 
 
-def export(session: Session, path: Path, *, known: Known) -> dict[str, int]:
-    """Write every file into a new folder, or a new workbook where the path ends in .xlsx; return rows by file."""
+def export(session: Session, path: Path, *, known: Known, briefs: bool = True) -> dict[str, int]:
+    """
+    Write every file into a new folder, or a new workbook where the path ends in .xlsx; return rows by file.
+
+    `briefs`: with the retrofit briefs that were frozen, which not everybody may see.
+    """
+    frozen = editions(session, known) if briefs else ()
     with written_to(path, "the export"):
         if path.suffix.lower() != ".xlsx":
-            return _new_folder(session, path, known)
+            return _new_folder(session, path, known, frozen)
         if path.exists():
             raise LedgerError(f"{path} is there already; name a new workbook")
         with beside(path.parent) as hidden:
-            rows = _workbook(session, hidden / path.name, known)
+            rows = _workbook(session, hidden / path.name, known, frozen)
             (hidden / path.name).replace(path)
         return rows
 
 
-def _new_folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
+def _new_folder(session: Session, folder: Path, known: Known, frozen: Sequence[Edition]) -> dict[str, int]:
     """Write into the folder, which may be there and empty; what it already held stays, whatever fails."""
     if folder.exists() and any(folder.iterdir()):
         raise LedgerError(
@@ -63,7 +68,7 @@ def _new_folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
     folder.mkdir(parents=True, exist_ok=True)
     try:
         with beside(folder) as hidden:
-            rows = _folder(session, hidden, known)
+            rows = _folder(session, hidden, known, frozen)
             # The list first: it names what must follow.
             for file in sorted(hidden.iterdir(), key=lambda file: (file.name != SUMS, file.name)):
                 file.replace(folder / file.name)
@@ -74,7 +79,7 @@ def _new_folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
     return rows
 
 
-def _folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
+def _folder(session: Session, folder: Path, known: Known, frozen: Sequence[Edition]) -> dict[str, int]:
     rows = {}
     for file, frame in exported(session, known):
         with (folder / f"{file.name}.csv").open("w", encoding="utf-8", newline="") as text:
@@ -82,9 +87,9 @@ def _folder(session: Session, folder: Path, known: Known) -> dict[str, int]:
             writer.writerow(frame.columns)
             writer.writerows(zip(*(_cells(file, frame[name]) for name in frame), strict=True))
         rows[file.name] = len(frame)
-    frozen = [{**asdict(each), "shown": shown_in(session, each.number)} for each in editions(session, known)]
     if frozen:
-        text_of = json.dumps(frozen, ensure_ascii=False, indent=1, default=str)
+        told = [{**asdict(each), "shown": shown_in(session, each.number)} for each in frozen]
+        text_of = json.dumps(told, ensure_ascii=False, indent=1, default=str)
         (folder / f"{EDITIONS}.json").write_text(text_of + "\n", encoding="utf-8")
         rows[EDITIONS] = len(frozen)
     names = {file.name: rows[file.stem] for file in sorted(folder.iterdir())}
@@ -110,7 +115,7 @@ def _told(session: Session, known: Known) -> tuple[str, ...]:
     )
 
 
-def _workbook(session: Session, path: Path, known: Known) -> dict[str, int]:
+def _workbook(session: Session, path: Path, known: Known, frozen: Sequence[Edition]) -> dict[str, int]:
     rows = {}
     with _new_workbook(path) as workbook:
         for file, frame in exported(session, known):
@@ -123,7 +128,7 @@ def _workbook(session: Session, path: Path, known: Known) -> dict[str, int]:
             for row in zip(*(_cells(file, frame[name]) for name in frame), strict=True):
                 sheet.append([_sheet_cell(sheet, value) for value in row])
             rows[file.name] = len(frame)
-        if frozen := editions(session, known):
+        if frozen:
             # What they showed is longer than a cell holds; an export as a folder has it.
             sheet = workbook.create_sheet(EDITIONS)
             sheet.append([field.name for field in fields(Edition)])

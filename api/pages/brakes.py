@@ -57,12 +57,13 @@ class FoundBrake:
 
 @dataclass(frozen=True)
 class FindPage:
-    """What brakes.html receives; `cut` where there are more than are listed."""
+    """What brakes.html receives; `cut` where there are more than are listed, `whole` for who may take all away."""
 
     frame: Frame
     typed: str
     found: tuple[FoundBrake, ...]
     cut: bool
+    whole: bool
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,10 @@ def find(request: Request, person: LetIn, serial: str = "") -> Response:
         FoundBrake(each.serial, each.brake_type, record_link(frame, each.serial, each.brake_type), each.told)
         for each in called
     )
-    return render("brakes.html", FindPage(frame, serial, found, cut=len(found) == MOST))
+    return render(
+        "brakes.html",
+        FindPage(frame, serial, found, cut=len(found) == MOST, whole=allowed(person, "records.export")),
+    )
 
 
 @router.get(BRAKE_RECORD)

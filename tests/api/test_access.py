@@ -6,7 +6,7 @@ import pytest
 from fastapi import APIRouter, FastAPI
 from fastapi.testclient import TestClient
 
-from api import access
+from api import access, metrics
 from api.access import ACTIONS, UndeclaredRouteError, allowed, declared, need
 from api.refusals import NOT_THERE
 from db.sessions import LetIn
@@ -15,7 +15,7 @@ from tests.api.route_table import TABLE
 
 ROLES = {"C": "clerk", "P": "planner", "R": "reader", "A": "administrator"}
 # A day that is none: the request is refused by the study, after it was let through, and nothing is computed.
-PROBE = {"on": "no day"}
+PROBE = {"on": "no day", "known_on": "no day"}
 # This one ends the session with which the others are asked.
 DOORS = {("POST", "/sign-out")}
 
@@ -158,3 +158,10 @@ def test_a_route_of_another_framework_stops_the_start():
     app = FastAPI()  # its own description and manual pages are routes that declare nothing
     with pytest.raises(UndeclaredRouteError, match="declares 0 actions"):
         list(declared(app))
+
+
+def test_every_declared_action_is_that_of_a_route(shown_app):
+    measured = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
+    measured.include_router(metrics.router)  # an extra, which is not served otherwise
+    used = {action for app in (shown_app, measured) for _, _, action in declared(app)}
+    assert set(ACTIONS) - used == set()
