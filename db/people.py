@@ -4,14 +4,23 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Final
 
-from sqlalchemy import func, select, update
+from sqlalchemy import delete, func, select, update
 from sqlalchemy.orm import Session
 
 from db.access_acts import LINK_LIFE, PROVIDER, SERVICE, UNTOLD, Doer, note_act
 from db.errors import LedgerError, NotFoundError
 from db.lookup import current
 from db.records.fleet import BaseStation
-from db.records.people import ROLES, ApiToken, OneTimeLink, Person, PersonPassword, PersonSession
+from db.records.people import (
+    ROLES,
+    ApiToken,
+    OneTimeLink,
+    OutsideIdentity,
+    Person,
+    PersonAuthenticator,
+    PersonPassword,
+    PersonSession,
+)
 from db.secrets_kept import digest_of, listed, new_secret, time_text
 from db.sessions import HANDED_OVER, begin_session, end_sessions
 
@@ -46,17 +55,47 @@ def add_person(  # noqa: PLR0913 - what a person is made of
     """Add someone; no bases means every base."""
     if not name.strip() or name != name.strip() or not name.isprintable():
         raise LedgerError(f"{name!r} is not a name; wanted letters, without spaces around it")
-    if role not in ROLES:
-        raise LedgerError(f"{role!r} is not a role; wanted one of {', '.join(ROLES)}")
-    known = known_bases(session)
-    for base in bases:
-        if base not in known:
-            raise LedgerError(f"no base {base!r} is on record; known are {', '.join(known) or 'none'}")
+    _check_duties(session, role, bases)
     if session.get(Person, name) is not None:
-        raise LedgerError(f"person {name!r} is known already; choose another name")
+        raise LedgerError(f"person {name!r} is known already; choose another name, or give access back")
     session.add(Person(name=name, role=role, bases=";".join(bases), added_at=time_text(now), ended_at=None))
     session.flush()
     note_act(session, name, "added", by=by, now=now, told=_duties(role, bases))
+    session.flush()
+
+
+def change_person(  # noqa: PLR0913 - what a person is made of
+    session: Session,
+    name: str,
+    role: str,
+    *,
+    now: dt.datetime,
+    bases: tuple[str, ...] = (),
+    by: Doer = UNTOLD,
+) -> None:
+    """Give somebody another role or other bases, from their next request on; what they were is kept."""
+    person = has_access(session, name)
+    _check_duties(session, role, bases)
+    before, after = _duties(person.role, listed(person.bases)), _duties(role, bases)
+    if before == after:
+        raise LedgerError(f"{name!r} is {before} already; choose another role or other bases")
+    if role != "administrator" or bases:
+        _keep_one_administrator(session, person)
+    person.role, person.bases = role, ";".join(bases)
+    note_act(session, name, "changed", by=by, now=now, told=f"from {before} to {after}")
+    session.flush()
+
+
+def give_back(session: Session, name: str, *, now: dt.datetime, by: Doer = UNTOLD) -> None:
+    """Let somebody in again whose access has ended, with role and bases of before; no password or identity of then."""
+    person = session.get(Person, name)
+    if person is None or person.ended_at is None:
+        raise NotFoundError(f"no access of {name!r} has ended; look them up in the list of people")
+    person.ended_at = None
+    for kept in (PersonPassword, PersonAuthenticator, OutsideIdentity):
+        session.execute(delete(kept).where(kept.person == name))
+    told = _duties(person.role, listed(person.bases))
+    note_act(session, name, "given back", by=by, now=now, told=told)
     session.flush()
 
 
@@ -111,8 +150,7 @@ def list_people(session: Session, *, now: dt.datetime) -> tuple[KnownPerson, ...
 def end_person(session: Session, name: str, *, now: dt.datetime, by: Doer = UNTOLD) -> None:
     """End somebody's access: their sessions, links and tokens with it. The name stays taken, as the log names it."""
     person = has_access(session, name)
-    if person.role == "administrator" and _administrators(session) == 1:
-        raise LedgerError(f"{name!r} is the only administrator; add another before this one's access ends")
+    _keep_one_administrator(session, person)
     person.ended_at = time_text(now)
     for kept in (PersonSession, ApiToken):
         session.execute(
@@ -215,10 +253,22 @@ def has_access(session: Session, name: str) -> Person:
     return person
 
 
-def _administrators(session: Session) -> int:
-    # Locked, so that two administrators who end each other at once leave one.
-    query = select(Person).where(Person.role == "administrator", Person.ended_at.is_(None)).with_for_update()
-    return len(session.scalars(query).all())
+def _keep_one_administrator(session: Session, person: Person) -> None:
+    # Locked, so that two administrators who end each other at once leave one. One of some bases manages no people.
+    query = select(Person).where(
+        Person.role == "administrator", Person.ended_at.is_(None), Person.bases == ""
+    )
+    if [each.name for each in session.scalars(query.with_for_update())] == [person.name]:
+        raise LedgerError(f"{person.name!r} is the only administrator of every base; add another first")
+
+
+def _check_duties(session: Session, role: str, bases: tuple[str, ...]) -> None:
+    if role not in ROLES:
+        raise LedgerError(f"{role!r} is not a role; wanted one of {', '.join(ROLES)}")
+    known = known_bases(session)
+    for base in bases:
+        if base not in known:
+            raise LedgerError(f"no base {base!r} is on record; known are {', '.join(known) or 'none'}")
 
 
 def _duties(role: str, bases: tuple[str, ...]) -> str:

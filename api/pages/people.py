@@ -109,6 +109,31 @@ def end_tokens(request: Request, person: LetIn, session: LedgerSession, name: Na
     return RedirectResponse(PEOPLE.path, status_code=303)
 
 
+@router.post(f"{PEOPLE.path}/change")
+def change_person(  # noqa: PLR0913, PLR0917 - one argument a field of the form
+    request: Request,
+    person: LetIn,
+    session: LedgerSession,
+    name: Name = "",
+    role: Name = "",
+    bases: Annotated[tuple[str, ...], Form()] = (),
+) -> Response:
+    """Give somebody another role or other bases, at once."""
+    if name == person.name:
+        raise LedgerError("you cannot change your own role or bases; ask another administrator")
+    people.change_person(session, name, role, now=dt.datetime.now(dt.UTC), bases=bases, by=_by(person))
+    _told(request, "role or bases changed", name)
+    return RedirectResponse(PEOPLE.path, status_code=303)
+
+
+@router.post(f"{PEOPLE.path}/back")
+def give_back(request: Request, person: LetIn, session: LedgerSession, name: Name = "") -> Response:
+    """Give access back to somebody whose access has ended, and show the link that lets them in."""
+    people.give_back(session, name, now=dt.datetime.now(dt.UTC), by=_by(person))
+    _told(request, "access given back", name)
+    return _with_link(request, session, person, name)
+
+
 def _by(person: Person) -> Doer:
     return Doer(person.name, PAGE)
 

@@ -102,6 +102,20 @@ def test_people_and_account_tell_who_gave_whom_which_access_and_whether_a_link_w
     assert len(rows(own, "Who gave you access")) == 3
 
 
+def test_a_role_is_changed_and_access_given_back_on_people_and_told(app, ann):
+    pol = added(app, ann)
+    assert send(ann, "/people/change", page="/people", name="pol", role="reader").status_code == 303
+    assert "pol, reader, every base" in pol.get("/account").text
+    send(ann, "/people/end", page="/people", name="pol")
+    page = send(ann, "/people/back", page="/people", name="pol")
+    assert browser(app).get(page.text.partition("<code>")[2].partition("</code>")[0]).status_code == 303
+    assert pol.get("/account").status_code == 401
+    told = " ".join(rows(page.text, "Who gave whom access"))
+    for words in ("from planner, every base to reader, every base", "Access given back: reader, every base"):
+        assert words in told
+    assert "your own role" in send(ann, "/people/change", page="/people", name="ann", role="clerk").text
+
+
 def test_the_log_names_whose_access_it_was(app, ann, caplog):
     caplog.set_level(logging.INFO, logger="pinledger")
     send(ann, "/people/link", page="/people", name="cle")

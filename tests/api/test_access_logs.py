@@ -106,9 +106,9 @@ def test_no_secret_and_no_reading_is_in_the_log(app, caplog):
     secrets.append(made.partition("<code>")[2].partition("</code>")[0])
     client.get("/api/v1/verify", headers={"Authorization": f"Bearer {secrets[-1]}"})
     client.get("/api/v1/verify", headers={"Authorization": f"Bearer x{secrets[-1]}"})
-    seed = send(client, "/account/authenticator").text
+    seed = send(client, "/account/authenticator", present=PASSWORD).text
     secrets.append(seed.partition("<code>")[2].partition("</code>")[0])
-    send(client, "/account/password", new=secrets[4])
+    send(client, "/account/password", new=secrets[4], present=PASSWORD)
     client.get("/fault?reading=12.437")
     client.get("/brake?serial=S-1&reading=12.437")
     client.post("/pin-readings", data={"pin": "12.437", "form_token": secrets[-3]})

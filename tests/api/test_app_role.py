@@ -57,8 +57,9 @@ def refused(engine, statement):
 
 @pytest.mark.parametrize("table", FACTS)
 def test_no_fact_is_changed_deleted_or_emptied(app_engine, table):
+    own = "number" if table == "access_act" else "seq"
     for statement in (
-        f"UPDATE {table} SET seq = seq",
+        f"UPDATE {table} SET {own} = {own}",
         f"DELETE FROM {table}",
         f"TRUNCATE {table} CASCADE",
         f"ALTER TABLE {table} ADD COLUMN other text",

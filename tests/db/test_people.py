@@ -126,6 +126,46 @@ def test_what_was_done_to_access_is_kept_in_order_and_changed_by_nobody(ann):
             ann.execute(text(statement))
 
 
+def test_a_role_changes_and_the_last_administrator_of_every_base_stays_one(small_fleet):
+    for name in ("ann", "bob"):
+        people.add_person(small_fleet, name, "administrator", now=NOW)
+    secret = opened(small_fleet)
+    by, later = Doer("bob", PAGE), NOW + MINUTE
+    people.change_person(small_fleet, "ann", "planner", bases=("Home",), now=later, by=by)
+    found = sessions.person_of(small_fleet, secret, now=NOW)
+    assert (found.role, found.bases) == ("planner", ("Home",))
+    told = known_acts(small_fleet, "ann", most=1)[0]
+    assert told.told == "from administrator, every base to planner, Home"
+    for role, bases, why in (
+        ("planner", (), "only administrator"),
+        ("administrator", ("Home",), "only administrator"),
+        ("administrator", (), "is administrator, every base already"),
+        ("owner", (), "is not a role"),
+    ):
+        with pytest.raises(LedgerError, match=why):
+            people.change_person(small_fleet, "bob", role, bases=bases, now=NOW)
+
+
+def test_access_given_back_lets_in_by_a_new_link_alone(ann):
+    passwords.set_password(ann, "ann", PASSWORD, now=NOW)
+    with_authenticator(ann)
+    secret, link = opened(ann), people.issue_link(ann, "ann", now=NOW)
+    token = tokens.issue_token(ann, "ann", label="x", scope=("records.read",), bases=(), days=1, now=NOW)
+    with pytest.raises(NotFoundError, match="no access of 'ann' has ended"):
+        people.give_back(ann, "ann", now=NOW)
+    people.end_person(ann, "ann", now=NOW)
+    people.give_back(ann, "ann", now=NOW + MINUTE)
+    ann.expire_all()
+    assert sessions.person_of(ann, secret, now=NOW) is None
+    assert tokens.person_of(ann, token, now=NOW) is None
+    assert not passwords.is_password(ann, "ann", PASSWORD)
+    assert not authenticators.has_authenticator(ann, "ann")
+    with pytest.raises(NotFoundError):
+        people.use_link(ann, link, now=NOW)
+    assert people.use_link(ann, people.issue_link(ann, "ann", now=NOW), now=NOW)
+    assert known_acts(ann, "ann", most=1)[0].told == "clerk, every base"
+
+
 def test_a_link_tells_who_made_it_and_what_became_of_it(ann):
     by = Doer("bob", PAGE)
     first, second, third = (people.issue_link(ann, "ann", now=NOW + MINUTE * n, by=by) for n in range(3))
