@@ -13,6 +13,7 @@ from api.callers import NotLetInError, let_in, secret_of
 from db import sessions
 
 ANYBODY: Final = "anybody"
+DESCRIPTION: Final = "interface.read"
 EVERYONE: Final = frozenset({"clerk", "planner", "reader", "administrator"})
 CLERKS: Final = frozenset({"clerk", "administrator"})
 PLANNERS: Final = frozenset({"planner", "administrator"})
@@ -40,6 +41,7 @@ class Rule:
 ACTIONS: Final = {
     ANYBODY: Rule(frozenset(), "own", "sign in"),
     "own.account": Rule(EVERYONE, "own", "change their own password, authenticator and tokens; sign out"),
+    DESCRIPTION: Rule(EVERYONE, "own", "read how programs ask for all this"),
     "records.read": Rule(EVERYONE, "base", "see what comes due and which spares it takes"),
     "brakes.read": Rule(EVERYONE, "rows", "see the record of a brake"),
     "fleet.read": Rule(EVERYONE, "fleet", "see wear by brake type over the whole fleet"),
@@ -69,7 +71,8 @@ HANDED_OVER: Final = (
     "set a password of your own under Your account if you have none, sign in with it, then do this again"
 )
 # A token neither changes who may do what nor makes other tokens.
-FOR_TOKENS: Final = tuple(each for each in ACTIONS if each not in (ANYBODY, "own.account", "people.manage"))
+NOT_IN_SCOPES: Final = (ANYBODY, DESCRIPTION, "own.account", "people.manage")
+FOR_TOKENS: Final = tuple(each for each in ACTIONS if each not in NOT_IN_SCOPES)
 
 
 class NotAllowedError(Exception):
@@ -101,7 +104,8 @@ def allowed(person: sessions.LetIn | None, action: str, base: str = "") -> bool:
     rule = ACTIONS.get(action)
     if rule is None or person is None:
         return action == ANYBODY
-    in_scope = person.scope is None or action in person.scope
+    # What a token may be used for is described to any.
+    in_scope = person.scope is None or action in (*person.scope, DESCRIPTION)
     in_person = not (rule.second and person.began_by == sessions.HANDED_OVER)
     may = person.role in rule.roles and in_scope and in_person
     return action == ANYBODY or (may and _reaches(person, rule, base))

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final, TypeVar
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 
-from api.access import need
+from api.access import DESCRIPTION, need
 from api.deps import AskedStudy
 from api.described import described
 from db.checked import Checked, check_kept
@@ -85,7 +85,7 @@ def briefing(
     return chain.briefing(study, from_type=from_type, to_type=to_type)
 
 
-@router.get("/openapi.json", dependencies=[need("own.account")], include_in_schema=False)
+@router.get("/openapi.json", dependencies=[need(DESCRIPTION)], include_in_schema=False)
 def description(request: Request) -> dict[str, Any]:
     """The JSON interface, as OpenAPI describes it."""
     return described(request.app)

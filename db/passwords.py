@@ -31,6 +31,8 @@ OWN_WORDS: Final = (
     "planner",
     "administrator",
 )
+SHORTEST_WORD: Final = 3  # of a name; a shorter one stands in many words
+LEAST_REST: Final = 5  # letters and digits beside those words; common practice, no source
 # RFC 9106, second recommended option: 64 MiB, 3 passes, 4 lanes; the library's own default.
 _hasher: Final = PasswordHasher()
 # Each digest takes 64 MiB; a burst of attempts must not take all memory.
@@ -74,12 +76,26 @@ def _check_strength(person: str, password: str) -> None:
         raise LedgerError(
             f"the password has {len(password)} characters; wanted {SHORTEST} to {LONGEST}, a short sentence will do"
         )
+    if _own_rest(person, password) < LEAST_REST:
+        raise LedgerError(
+            "the password is made of your own name or of words of this place; choose words that do not belong together"
+        )
     found = zxcvbn(password[:COMPARED], user_inputs=[person, *OWN_WORDS], max_length=COMPARED)
     if found["score"] < STRONG_ENOUGH:
         why = found["feedback"]["warning"] or "it is made of words or patterns that are tried first"
         raise LedgerError(
             f"the password is easily guessed ({why.rstrip('.')}); choose words that do not belong together"
         )
+
+
+def _own_rest(person: str, password: str) -> int:
+    """Letters and digits that are left once the own name and words of this place are taken out, however often."""
+    name = person.casefold()
+    own = {name, *(word for word in name.split() if len(word) >= SHORTEST_WORD), *OWN_WORDS}
+    rest = password.casefold()
+    for word in sorted(own, key=len, reverse=True):
+        rest = rest.replace(word, " ")
+    return sum(map(str.isalnum, rest))
 
 
 @cache

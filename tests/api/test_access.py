@@ -10,6 +10,7 @@ from api import access, metrics
 from api.access import ACTIONS, UndeclaredRouteError, allowed, declared, need
 from api.refusals import NOT_THERE
 from db.sessions import LetIn
+from tests.api.client_at import token_for
 from tests.api.conftest import ORIGIN
 from tests.api.route_table import TABLE
 
@@ -132,10 +133,21 @@ def test_what_is_not_in_the_table_of_actions_is_not_allowed():
         need("records.burn")
 
 
-@pytest.mark.parametrize("action", [action for action in ACTIONS if action != access.ANYBODY])
+@pytest.mark.parametrize(
+    "action", [each for each in ACTIONS if each not in (access.ANYBODY, access.DESCRIPTION)]
+)
 def test_a_token_does_no_more_than_its_scope(action):
     person = LetIn("ann", "administrator", (), stale=False, scope=(action,))
-    assert [each for each in ACTIONS if allowed(person, each)] == [access.ANYBODY, action]
+    may = {each for each in ACTIONS if allowed(person, each)}
+    assert may == {access.ANYBODY, access.DESCRIPTION, action}
+
+
+def test_the_description_of_the_interface_is_for_any_token_and_for_nobody_unknown(shown_app, shown_url):
+    token = token_for(shown_url, "describer", "reader", ("log.verify",))
+    told = TestClient(shown_app, headers={"Authorization": f"Bearer {token}"}).get("/api/v1/openapi.json")
+    assert told.status_code == 200
+    assert "/api/v1/changeouts" in told.json()["paths"]
+    assert TestClient(shown_app).get("/api/v1/openapi.json").status_code == 401
 
 
 def test_a_route_that_declares_no_action_stops_the_start():
