@@ -33,7 +33,7 @@ def clients(tmp_path_factory):
     for name in ("ann", "bob"):
         with Session(engine) as session, session.begin():
             add_person(session, name, "clerk", now=now)
-            secret = begin_session(session, name, by="link", now=now)
+            secret = begin_session(session, name, by="password", now=now)
         made[name] = TestClient(app, cookies={PLAIN_COOKIE: secret}, headers=ORIGIN, follow_redirects=False)
         made[name].form = {"form_token": form_token_of(secret)}
     made["engine"] = engine
