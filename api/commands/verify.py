@@ -5,8 +5,6 @@ import os
 import sys
 from pathlib import Path
 
-from sqlalchemy.orm import Session as OpenSession
-
 from api.output import write
 from db import schema
 from db.anchor_forms import anchors_of
@@ -40,7 +38,7 @@ def verify(asked: argparse.Namespace) -> int:
     return 0
 
 
-def _checked(session: OpenSession, asked: argparse.Namespace, place: str) -> Checked:
+def _checked(session: Session, asked: argparse.Namespace, place: str) -> Checked:
     if asked.anchor or asked.begin_anchors:
         return check_ledger(session, anchors_of(asked.anchor) if asked.anchor else (), rebuild=asked.rebuild)
     return check_kept(session, place, rebuild=asked.rebuild)
