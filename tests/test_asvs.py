@@ -13,6 +13,8 @@ ROWS = [
     for line in TABLE.splitlines()
     if re.match(r"\| \d", line)
 ]
+# A file and words that stand in it.
+QUOTED = re.compile(r'([\w./-]+\.[a-z]+) "([^|]+?)"(?=, [\w./-]+\.[a-z]+ "|$)')
 WAYS = ("test", "document", "waiver")
 # A file of tests, and the tests of it that are named; `::one, ::two` are both of the file named last.
 NAMED = re.compile(r"((?:tests/\w+/)?(?:test_\w+\*?\.py))|::(test_\w+)")
@@ -39,3 +41,11 @@ def test_a_row_shown_by_a_test_names_one_that_is_there(row):
         else:
             assert any(f"def {name}(" in each.read_text() for each in files), name
     assert files, "no test is named"
+
+
+@pytest.mark.parametrize("row", [row for row in ROWS if row[3] == "document"], ids=lambda row: row[0])
+def test_a_row_shown_by_a_document_quotes_what_stands_in_it(row):
+    quoted = QUOTED.findall(row[4])
+    assert quoted, "nothing is quoted"
+    for file, phrase in quoted:
+        assert " ".join(phrase.split()) in " ".join((ROOT / file).read_text().split()), (file, phrase)

@@ -62,6 +62,19 @@ def test_somebody_is_added_comes_in_sets_a_password_and_signs_in_again_without_a
     assert heard == []
 
 
+def test_every_field_of_a_password_is_masked(page, browser, address):
+    page.goto("/account")
+    outside = browser.new_context(base_url=address).new_page()
+    outside.goto("/sign-in")
+    fields = [
+        *page.locator("[autocomplete$=-password]").all(),
+        *outside.locator("[autocomplete$=-password]").all(),
+    ]
+    assert {each.get_attribute("id") for each in fields} >= {"new", "password"}
+    assert [each.get_attribute("type") for each in fields] == ["password"] * len(fields)
+    outside.context.close()
+
+
 def test_a_form_of_another_site_changes_nothing(browser, let_in, address):
     """The browser itself says where the form comes from; the session's cookie does not come along either."""
     own = browser.new_context(storage_state=let_in)
