@@ -7,6 +7,7 @@ from sqlalchemy import select
 
 from api import cli
 from api.commands.refusal import report
+from api.words import way_told
 from db.entry.uploads import Sent, keep_upload, match_part
 from db.errors import RowError, RowsRefusedError
 from db.imports.matching import Matching
@@ -96,6 +97,20 @@ def test_a_remembered_source_gives_columns_and_writing(url, tmp_path, capsys):
     assert run(capsys, "withdraw-load", "1", "--db", url, "--reason", "x", "--person", "eve")[0] == 1
     _, told, _ = run(capsys, "import", str(path), "--db", url, "--source", "hanger")
     assert "known: hangar" in told["detail"]
+
+
+@pytest.mark.parametrize(
+    ("source", "told"),
+    [
+        ("form", "form"),
+        ("api load 3", "api load 3"),
+        ("command", "by the command line"),
+        ("command import juni.csv landings", "by the command line: import juni.csv landings"),
+        ("import landings.csv", "by the command line: import landings.csv"),
+    ],
+)
+def test_a_reader_is_told_what_came_by_the_command_line(source, told):
+    assert way_told(source) == told
 
 
 def test_a_separator_or_an_encoding_that_is_not_known_is_wrong_use(url, capsys):
