@@ -22,6 +22,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 LOG: Final = logging.getLogger("pinledger")
 ID_HEADER: Final = "X-Request-ID"
+PROGRAMS: Final = "/api/v1"
+NO_ROUTE: Final = "none"
 SANE_ID: Final = re.compile(r"[A-Za-z0-9._-]{8,64}")
 KEPT: Final = (
     "event",
@@ -111,6 +113,14 @@ class Logged:
         LOG.log(level, "request", extra=_line(scope, number, status, seconds) | failed)
 
 
+def pattern_of(scope: Scope) -> str:
+    """The pattern of the route that answers; what programs ask is told from the page of the same name."""
+    pattern = str(getattr(scope.get("route"), "path_format", NO_ROUTE))
+    # The framework tells a router's own pattern, without the place where the router stands.
+    inside = pattern != NO_ROUTE and not pattern.startswith(PROGRAMS)
+    return f"{PROGRAMS}{pattern}" if inside and scope["path"].startswith(f"{PROGRAMS}/") else pattern
+
+
 def _fault(number: str) -> Response:
     told = f"Something went wrong that nobody foresaw. Nothing was kept. Tell an administrator: request {number}."
     return Response(told, 500, media_type="text/plain")
@@ -122,7 +132,7 @@ def _line(scope: Scope, number: str, status: int, seconds: float) -> dict[str, A
         "event": state.get("event", "request"),
         "request": number,
         "method": request.method,
-        "route": getattr(scope.get("route"), "path_format", "none"),
+        "route": pattern_of(scope),
         "status": status,
         "seconds": seconds,
         "person": state.get("person", ""),

@@ -8,6 +8,7 @@ from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, Counter, H
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.access import need
+from api.logs import NO_ROUTE, pattern_of
 
 router = APIRouter()
 
@@ -52,8 +53,8 @@ class Measured:
         try:
             await self.app(scope, receive, send_and_note)
         finally:
-            route = getattr(scope.get("route"), "path_format", "none")
-            method = scope["method"] if route != "none" else "any"
+            route = pattern_of(scope)
+            method = scope["method"] if route != NO_ROUTE else "any"
             self.answers.labels(method, route, str(status)).inc()
             self.seconds.labels(route).observe(time.perf_counter() - began)
 

@@ -39,12 +39,14 @@ def test_answers_are_counted_by_route_and_status(app, scraper):
     client = browser(app)
     for _ in range(3):
         client.get("/account")
+    client.get("/api/v1/cost")
     client.get(link_for(app, "cle"))
     client.get("/account")
     found = measured(scraper)
     assert found["pinledger_answers_total", "GET", "/account", "401"] == 3
     assert found["pinledger_answers_total", "GET", "/account", "200"] == 1
     assert found["pinledger_answer_seconds_count", "/account"] == 4
+    assert found["pinledger_answers_total", "GET", "/api/v1/cost", "401"] == 1
     assert found["pinledger_answers_total", "GET", "/enter/{secret}", "303"] == 1
 
 
