@@ -9,7 +9,7 @@ from typing import Final
 
 from api.output import write
 from db import authenticators, people, schema
-from db.access_acts import COMMAND, Doer
+from db.access_acts import COMMAND, LINK_LIFE, Doer
 from db.session import Session, open_engine
 
 HERE: Final = Doer(way=COMMAND)
@@ -66,6 +66,6 @@ def _ledger(asked: argparse.Namespace) -> Iterator[Session]:
 
 def _print_link(asked: argparse.Namespace, secret: str) -> int:
     sys.stdout.write(f"{asked.address.rstrip('/')}/enter/{secret}\n")
-    minutes = int(people.LINK_LIFE.total_seconds() // 60)
+    minutes = int(LINK_LIFE.total_seconds() // 60)
     sys.stderr.write(f"lets {asked.name} in once, within {minutes} minutes; give it to nobody else\n")
     return 0
