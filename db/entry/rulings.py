@@ -86,5 +86,11 @@ def _held(session: Session, readings: list[int]) -> pd.DataFrame:
 def _errors(
     asked: pd.DataFrame, bad: "pd.Series[bool]", column: str, rule: str, suggestion: str
 ) -> list[RowError]:
-    found = asked.loc[np.asarray(bad, dtype=bool), ["row", column]].to_numpy()
-    return [RowError("rulings", int(row), column, str(value), rule, suggestion) for row, value in found]
+    found = asked.loc[np.asarray(bad, dtype=bool)]
+    # A record number comes as a number of its column, which may have a point.
+    values = [str(int(value)) if column == "reading" else str(value) for value in found[column]]
+    rows = found["row"].tolist()
+    return [
+        RowError("rulings", int(row), column, value, rule, suggestion)
+        for row, value in zip(rows, values, strict=True)
+    ]

@@ -47,16 +47,10 @@ def test_a_line_says_when_who_what_and_how_it_ended(app, lines):
 
 def test_what_a_program_asks_is_told_from_the_page_of_the_same_name(app, lines):
     client = browser(app)
-    for path in (
-        "/changeouts?on=x",
-        "/api/v1/changeouts?on=x",
-        "/api/v1/records/7/approval",
-        "/api/v1/nothing",
-    ):
+    for path in ("/changeouts?on=x", "/api/v1/changeouts?on=x", "/api/v1/editions/7", "/api/v1/nothing"):
         client.get(path)
     found = [each["route"] for each in lines()]
-    assert found == ["/changeouts", "/api/v1/changeouts", found[2], "none"]
-    assert found[2] in ("/api/v1/records/{number}/approval", "none")
+    assert found == ["/changeouts", "/api/v1/changeouts", "/api/v1/editions/{number}", "none"]
 
 
 def test_coming_in_being_refused_and_going_out_are_told_apart(app, lines):

@@ -312,3 +312,10 @@ def test_landings_at_most_are_those_of_the_aircraft_while_the_brake_was_on_it(le
     asked = pd.DataFrame({"brake": [s1] * 5, "day": days})
     # Not those of the day it went on, twelve on the day without a record, those of the day it came off, none after.
     assert landings_at_most(ledger, asked).tolist() == [0, 3, 9 + 12, 9 + 12 + 15, 9 + 12 + 15]
+
+
+@pytest.mark.parametrize("number", [999_999, 999_999.0])
+def test_a_ruling_that_is_refused_names_the_record_without_decimals(ledger, number):
+    with pytest.raises(RowsRefusedError) as refused:
+        rule(ledger, BEN, number)
+    assert {(error.column, error.value) for error in refused.value.errors} == {("reading", "999999")}
