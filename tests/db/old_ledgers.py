@@ -31,6 +31,9 @@ from db.verify import FACTS
 ROWS = 2
 DAY = dt.date(2024, 1, 1)
 OWN = ("id", "fact", "version", "supersedes", "seq", "withdrawn", "known_on")
+PERSON, REASON = "ann", "invented"
+# What verify compares with the log: loads and their withdrawals, row 1 made by change 1 and row 2 by change 2.
+OF_THE_LOG = {"file_load": {"person": PERSON}, "load_withdrawal": {"person": PERSON, "reason": REASON}}
 BOOKKEEPING = {"change", "chain_head", "alembic_version", "occupancy"}
 
 
@@ -49,7 +52,7 @@ def fill(connection: Connection) -> dict[str, list[tuple[Any, ...]]]:
         elif table.name in BOOKKEEPING:
             continue
         else:
-            rows = [_row(table, at, made) for at in range(1, ROWS + 1)]
+            rows = [_row(table, at, made) | OF_THE_LOG.get(table.name, {}) for at in range(1, ROWS + 1)]
         connection.execute(insert(_modelled(table)), rows)
         made[table.name] = rows
     head = found.tables["chain_head"]
@@ -118,7 +121,13 @@ def _value(column: Any, table: Table, at: int, made: dict[str, list[dict[str, An
 def _log(connection: Connection, table: Table, rows: list[dict[str, Any]], seq: int, previous: str) -> str:
     kinds = _modelled(table).columns
     columns = {name: logged(kinds[name], [row[name] for row in rows]) for name in rows[0] if name != "seq"}
-    told = {"act": "fill", "person": "ann", "reason": None, "recorded_at": "2024-01-01T00:00:00Z", "seq": seq}
+    told = {
+        "act": "fill",
+        "person": PERSON,
+        "reason": REASON,
+        "recorded_at": "2024-01-01T00:00:00Z",
+        "seq": seq,
+    }
     body = canonical({**told, "facts": [{"columns": columns, "table": table.name}], "source": "test"})
     change = {name: told[name] for name in ("seq", "recorded_at", "person", "act")}
     change |= {"recorded_on": DAY, "source": "test", "facts": len(rows), "body": packed(body)}
