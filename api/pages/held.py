@@ -99,8 +99,10 @@ def _answer(
     own |= {each.reading.fact for each in doubted if person.name in _whose(each)}
     frame = Frame(title=HELD.title, question=HELD.question, path=HELD.path, asked={}, menu=HELD.path)
     more = f"{HELD.path}?after={found[-1].now.record}" if len(found) == ON_A_PAGE else ""
-    told = handed_over(person, "records.rule")
-    page = HeldPage(frame, shown, doubted, total, more, frozenset(own), problem, told, typed or {}, limits)
+    hindered = handed_over(person, "records.rule")
+    page = HeldPage(
+        frame, shown, doubted, total, more, frozenset(own), problem, hindered, typed or {}, limits
+    )
     return render("held.html", page, status=problem.status if problem else 200)
 
 
