@@ -41,6 +41,18 @@ def taken_back(small_fleet):
     return small_fleet
 
 
+def test_a_withdrawal_that_found_nothing_left_to_take_back_is_of_no_change(small_fleet):
+    act = Act("bea", "import", "import records")
+    loaded = append(small_fleet, act, [(BaseStation, [{"base": "X"}])]).changes[0]
+    told = {"loaded_at": "2026-01-01T00:00:00Z", "way": "import", "source": "", "files": "[]", "kinds": "{}"}
+    small_fleet.add(FileLoad(number=1, person="bea", **told, first_seq=loaded, last_seq=loaded))
+    small_fleet.flush()
+    when = {"withdrawn_at": "2026-01-02T00:00:00Z", "reason": "the wrong file"}
+    small_fleet.add(LoadWithdrawal(load=1, person="cy", **when, first_seq=loaded + 1, last_seq=loaded))
+    append(small_fleet, act, [(BaseStation, [{"base": "Y"}])])
+    verify(small_fleet, rebuild=True)
+
+
 @pytest.mark.parametrize(
     "tampering",
     [
