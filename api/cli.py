@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from api.command_words import command, with_format, with_known, with_person
 from api.result_words import result_commands
-from api.typed_words import count, day, separator
+from api.typed_words import count, separator
 
 if TYPE_CHECKING:
     from api.command_words import Commands
