@@ -85,13 +85,13 @@ class Clerk:
 class Office:
     """A ledger with clerks at work on it, and files brought in beside them."""
 
-    def __init__(self, url, born, folder, seed):
+    def __init__(self, url, born, folder, seed, token=None):
         self.url, self.born, self.folder, self.rng = url, born, folder, random.Random(seed)
         engine = open_engine(url)
         with Session(engine) as session, session.begin():
             fleet(session, aircraft=2 * CLERKS, brakes=2 * CLERKS + 1)
         engine.dispose()
-        token = token_for(url)
+        token = token or token_for(url)
         self.clerks = [Clerk(number, token) for number in range(1, CLERKS + 1)]
         self.newcomers = [Clerk(number, token) for number in range(CLERKS + 1, 2 * CLERKS + 1)]
 

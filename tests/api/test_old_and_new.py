@@ -1,6 +1,7 @@
 """A migration that only adds, under load: the program that ran before goes on without an error, beside the next one."""
 
 import subprocess
+import sys
 import tarfile
 import time
 
@@ -9,6 +10,7 @@ from alembic.script import ScriptDirectory
 
 from api import cli
 from db import schema
+from tests.api.client_at import SCOPE
 from tests.api.nursery import ROOT, kill, nursery
 from tests.api.test_killed import Office
 from tests.db.test_upgrades import empty_url  # noqa: F401 - a fixture
@@ -25,6 +27,19 @@ def upgrade():
         op.add_column(table, sa.Column("later", sa.String(), nullable=True))
     op.create_index("ix_landing_later", "landing", ["later"])
     op.create_table("later", sa.Column("id", sa.BigInteger(), primary_key=True))
+"""
+
+
+# The program before adds the person itself, as its schema has it.
+TOKEN = """
+import datetime as dt, sys
+from db.people import add_person
+from db.session import Session, open_engine
+from db.tokens import issue_token
+now, scope = dt.datetime.now(dt.UTC), tuple(sys.argv[2].split())
+with Session(open_engine(sys.argv[1])) as session, session.begin():
+    add_person(session, "ann", "administrator", now=now)
+    print(issue_token(session, "ann", label="t", scope=scope, bases=(), days=30, now=now))
 """
 
 
@@ -71,7 +86,14 @@ def test_the_program_before_the_last_migration_and_this_one_work_together(empty_
     url = empty_url("postgresql")
     schema.migrate(url, head.down_revision)
     with nursery(old) as before, nursery() as after:
-        office = Office(url, before, tmp_path, 1)
+        told = subprocess.run(
+            [sys.executable, "-c", TOKEN, url, " ".join(SCOPE)],
+            cwd=old,
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        office = Office(url, before, tmp_path, 1, told.stdout.strip())
         running, address = before.serve(url)
         with office.working(address):
             office.wait_for_work()
