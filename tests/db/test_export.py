@@ -118,7 +118,7 @@ def test_an_export_is_the_same_bytes_each_time(ledger, tmp_path):
     first, second = out(ledger, tmp_path / "1"), out(ledger, tmp_path / "2")
     for path in first.iterdir():
         assert path.read_bytes() == (second / path.name).read_bytes()
-    assert {path.stem for path in first.iterdir()} == {*FILES, "README"}
+    assert {path.stem for path in first.iterdir()} == {*FILES, "README", "SHA256SUMS"}
 
 
 def test_an_export_tells_what_was_known_by_a_day(empty, tmp_path):
