@@ -49,16 +49,17 @@ def today_page(  # noqa: PLR0913, PLR0917 - one argument a word of the address
     base: str = "",
     on: Annotated[AskedDay, Query()] = None,
     known_on: Annotated[AskedDay, Query()] = None,
+    known_head: str = "",
 ) -> Response:
     """The page; for a planner also the counts by base as a file."""
     if person.role == "clerk":
         return _office_alone(request, person)
     try:
-        study = asked_study(request, on, known_on)
+        study = asked_study(request, on, known_on, known_head=known_head)
         frame = frame_of(request, FRONT, study, base)
         ahead = planning(frame, study, request.app.state.engine, base)
     except (LedgerError, LifecycleError):
-        if on or known_on or base or not _enters(person):
+        if on or known_on or known_head or base or not _enters(person):
             raise
         return _office_alone(request, person)
     if form:

@@ -118,6 +118,11 @@ def test_an_answer_comes_back_by_the_head_that_was_printed_with_it(people, url):
         re.search(r'<p class="answer">.*?</p>', each).group() for each in (page, reader.get(again).text)
     ]
     assert answers[0] == answers[1]
+    studies = [
+        re.search(r"Study (S-\w+)", reader.get(f"{path}?known_head={before['ledger_head']}").text)[1]
+        for path in ("/", "/cost")
+    ]
+    assert studies == [re.search(r"Study (S-\w+)", page)[1]] * 2
     refused = reader.get(f"{asked}&known_head=abcabcabcabc")
     assert (refused.status_code, "no one change of the log" in refused.text) == (404, True)
 
