@@ -1,5 +1,6 @@
 """The whole ledger taken away as files, in one archive: what `pinledger export` writes."""
 
+import contextlib
 import tempfile
 import threading
 import zipfile
@@ -7,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Annotated, Any, Final
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, HTTPException, Query, Request
 from fastapi.responses import StreamingResponse
 
 from api.access import LetIn, allowed, need
@@ -44,7 +45,7 @@ def whole_ledger(
     known_on: Annotated[AskedDay, Query(description="as recorded by then")] = None,
 ) -> StreamingResponse:
     """Every record as CSV in one archive, with its README and digests; briefs for those who may see them."""
-    with ONE, Session(reading(request.app.state.engine)) as session:
+    with _alone(), Session(reading(request.app.state.engine)) as session:
         known = known_by(session, known_on)
         head = hash_at(session, known.seq)
         packed = tempfile.TemporaryFile()  # noqa: SIM115 - closed once it is sent; nameless, so that nothing is left of it
@@ -57,6 +58,19 @@ def whole_ledger(
         **dict(zip(list(ORIGIN)[1:], (head, known.day.isoformat()), strict=True)),
     }
     return StreamingResponse(_pieces(packed), media_type=ZIP, headers=told)
+
+
+@contextlib.contextmanager
+def _alone() -> Iterator[None]:
+    """Refuse a second one rather than let it wait: those who wait would hold up what others ask."""
+    if not ONE.acquire(blocking=False):
+        raise HTTPException(
+            503, "the whole ledger is being taken away by somebody already; ask again in a minute"
+        )
+    try:
+        yield
+    finally:
+        ONE.release()
 
 
 def _pack(folder: Path, packed: IO[bytes]) -> None:

@@ -6,7 +6,7 @@ import zipfile
 
 import pytest
 
-from api import cli
+from api import cli, data_export
 from api.editions import freeze, frozen_of
 from api.studies import ask
 from db.lookup import known_by
@@ -40,6 +40,13 @@ def archive(url):
     """What a person of a role is answered, by token."""
     may = ("records.export", "money.read")
     return lambda role: program(url, token_for(url, f"away {role}", role, may)).get("/api/v1/export")
+
+
+def test_a_second_one_at_the_same_time_is_refused_and_holds_nobody_up(archive):
+    with data_export.ONE:
+        answer = archive("reader")
+    assert (answer.status_code, "Retry-After" in answer.headers) == (503, True)
+    assert "ask again in a minute" in answer.text
 
 
 def test_the_archive_holds_the_files_of_the_command_and_names_its_head(url, archive, tmp_path):
