@@ -89,24 +89,21 @@ def end_access(request: Request, person: LetIn, session: LedgerSession, name: Na
     if name == person.name:
         raise LedgerError("you cannot end your own access; ask another administrator")
     people.end_person(session, name, now=dt.datetime.now(dt.UTC), by=_by(person))
-    _told(request, "access ended", name)
-    return RedirectResponse(PEOPLE.path, status_code=303)
+    return _done(request, "access ended", name)
 
 
 @router.post(f"{PEOPLE.path}/sign-out")
 def sign_out_everywhere(request: Request, person: LetIn, session: LedgerSession, name: Name = "") -> Response:
     """End somebody's open sessions; they may come in again."""
     people.sign_out(session, name, now=dt.datetime.now(dt.UTC), by=_by(person))
-    _told(request, "sessions ended", name)
-    return RedirectResponse(PEOPLE.path, status_code=303)
+    return _done(request, "sessions ended", name)
 
 
 @router.post(f"{PEOPLE.path}/tokens")
 def end_tokens(request: Request, person: LetIn, session: LedgerSession, name: Name = "") -> Response:
     """End all of somebody's tokens; they may make others."""
     tokens.end_tokens(session, name, now=dt.datetime.now(dt.UTC), by=_by(person))
-    _told(request, "tokens ended", name)
-    return RedirectResponse(PEOPLE.path, status_code=303)
+    return _done(request, "tokens ended", name)
 
 
 @router.post(f"{PEOPLE.path}/change")
@@ -122,8 +119,7 @@ def change_person(  # noqa: PLR0913, PLR0917 - one argument a field of the form
     if name == person.name:
         raise LedgerError("you cannot change your own role or bases; ask another administrator")
     people.change_person(session, name, role, now=dt.datetime.now(dt.UTC), bases=bases, by=_by(person))
-    _told(request, "role or bases changed", name)
-    return RedirectResponse(PEOPLE.path, status_code=303)
+    return _done(request, "role or bases changed", name)
 
 
 @router.post(f"{PEOPLE.path}/back")
@@ -136,6 +132,11 @@ def give_back(request: Request, person: LetIn, session: LedgerSession, name: Nam
 
 def _by(person: Person) -> Doer:
     return Doer(person.name, PAGE)
+
+
+def _done(request: Request, event: str, name: str) -> Response:
+    _told(request, event, name)
+    return RedirectResponse(PEOPLE.path, status_code=303)
 
 
 def _told(request: Request, event: str, name: str) -> None:
