@@ -64,7 +64,7 @@ function finish(line) {
   line.dataset.seen = key;
   // The form carries the same key, so that a line sent before it is posted is not kept twice.
   line.querySelectorAll("[data-carries]").forEach((each) => (each.value = { key, seen }[each.dataset.carries]));
-  setTimeout(tell, QUIET_MS + 100, "");
+  setTimeout(tell, QUIET_MS + 100);
   send();
 }
 
@@ -111,7 +111,7 @@ function belongs(line, body) {
 
 // The outbox
 const late = new Set();
-let sending = false, trouble = "", retry = RETRY_MS.first, timer = 0, sentHere = 0;
+let sending = false, trouble = "", stopped = "", retry = RETRY_MS.first, timer = 0, sentHere = 0;
 
 async function sendOne(name) {
   const line = read(name);
@@ -147,7 +147,7 @@ async function send() {
       await sendOne(left[0]);
       tell();
     }
-    [trouble, retry] = ["", RETRY_MS.first];
+    [trouble, stopped, retry] = ["", "", RETRY_MS.first];
   } catch (fault) {
     trouble = fault instanceof TypeError || fault.name === "TimeoutError" ? "no connection" : fault.message;
     timer = setTimeout(send, retry);
@@ -159,11 +159,11 @@ async function send() {
 
 const toSend = () => waiting().filter((name) => read(name) && !read(name).refused);
 
-function tell(word) {
+function tell() {
   const names = toSend(), oldest = Number(names[0]?.split("|")[3] ?? Infinity);
   const left = trouble || Date.now() - oldest > QUIET_MS ? names.length : 0, refused = waiting().map(read).filter((each) => each?.refused), others = waitingOfOthers();
   const said = [
-    word ?? "",
+    stopped,
     left ? `${left} not yet sent${trouble ? `: ${trouble}` : ""}.` : "",
     !names.length && sentHere ? "All sent, not posted yet." : "",
     late.size ? `Typed against the record, kept and not posted: ${[...late].join(", ")}.` : "",
@@ -201,7 +201,9 @@ async function post(event) {
     form.dataset.reached = "yes";
     form.requestSubmit(event.submitter);
   } catch {
-    tell("No connection: nothing is posted, nothing is lost. Post again when it is back.");
+    // It stands until a line is sent again: a retry that fails must not wipe it away.
+    stopped = "No connection: nothing is posted, nothing is lost. Post again when it is back.";
+    tell();
   }
 }
 

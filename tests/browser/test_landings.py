@@ -10,7 +10,14 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.browser.field_service import BASE, CRAFT, LossyLine, field_ledger, serving
-from tests.browser.typed_landings import Keys, lines_kept, on_record, open_sheet, wait_for_outbox
+from tests.browser.typed_landings import (
+    Keys,
+    lines_kept,
+    on_record,
+    open_sheet,
+    wait_for_outbox,
+    wait_until_sent,
+)
 
 DAYS = (dt.date(2026, 6, 1) + dt.timedelta(days) for days in itertools.count())
 TYPED = [4, 0, 3, 5, 2, 6, 1, 4, 4, 0, 7, 3]
@@ -32,9 +39,17 @@ def wait_until(page, told):
 
 
 @pytest.fixture(scope="module")
-def service(tmp_path_factory):
+def ledger_service(tmp_path_factory):
     with serving(field_ledger(tmp_path_factory)) as made:
         yield made
+
+
+@pytest.fixture
+def service(ledger_service):
+    """The service, running: a test that kills it and fails does not take the others along."""
+    if ledger_service.process.poll() is not None:
+        ledger_service.start()
+    return ledger_service
 
 
 @pytest.fixture
@@ -178,15 +193,19 @@ def test_a_server_killed_in_mid_sheet_loses_nothing_and_doubles_nothing(on_devic
     keys = Keys(page)
     for count in TYPED[:4]:
         keys.line(count)
-    wait_for_outbox(page, "All sent")
+    wait_until_sent(page)
     service.kill()
     for count in TYPED[4:8]:
         keys.line(count)
     wait_for_outbox(page, "4 not yet sent: no connection.")
     page.locator("[data-post]").press("Enter")
     wait_for_outbox(page, "nothing is posted, nothing is lost")
+    with page.expect_event("requestfailed"):
+        page.evaluate("() => window.dispatchEvent(new Event('online'))")
+    page.wait_for_timeout(200)
+    wait_for_outbox(page, "nothing is posted, nothing is lost")
     service.start()
-    wait_for_outbox(page, "All sent")
+    wait_until_sent(page)
     assert on_record(service, day) == {}
     kept = lines_kept(service, day)
     assert [(place, typed["full_stops"]) for place, typed, _ in sorted(kept, key=lambda each: each[0])] == [
@@ -204,12 +223,14 @@ def test_an_answer_lost_after_the_commit_doubles_nothing(on_device, service, day
     keys = Keys(page)
     for count in TYPED:
         keys.line(count)
-    wait_for_outbox(page, "All sent")
+    wait_until_sent(page)
     assert line.lost == 3
     assert len(lines_kept(service, day)) == 12
     line.lose("/landings", 10)
     page.locator("[data-post]").press("Enter", no_wait_after=True)
-    page.wait_for_timeout(1500)
+    until = time.monotonic() + 20
+    while line.lost == 3 and time.monotonic() < until:
+        page.wait_for_timeout(50)
     assert line.lost > 3
     assert on_record(service, day) == dict(zip(CRAFT, TYPED, strict=True))
     line.lose("", 0)
@@ -238,7 +259,7 @@ def test_a_tab_killed_while_typing_goes_on_where_it_was(on_device, service, day)
 def test_two_devices_on_one_sheet_keep_both_and_ask(on_device, service, day):
     one, other = open_sheet(on_device("cle"), day), open_sheet(on_device("dee"), day)
     Keys(one).line(4)
-    wait_for_outbox(one, "All sent")
+    wait_until_sent(one)
     Keys(other).line(5)
     told = other.locator("[data-told]").first
     other.wait_for_function("() => document.querySelector('[data-told]').textContent")
@@ -296,7 +317,7 @@ def test_an_issued_sheet_opens_and_fills_without_a_network_and_nothing_stays_aft
     page = open_sheet(on_device(), day)
     keys = Keys(page)
     keys.line(4)
-    wait_for_outbox(page, "All sent")
+    wait_until_sent(page)
     page.wait_for_function("() => location.search.startsWith('?sheet=')")
     wait_until(page, "async () => (await caches.match(location.href)) !== undefined")
     wait_until(page, "async () => (await (await caches.open('files of sheets')).keys()).length > 4")
@@ -306,7 +327,7 @@ def test_an_issued_sheet_opens_and_fills_without_a_network_and_nothing_stays_aft
     keys.line(3)
     wait_for_outbox(page, "1 not yet sent: no connection.")
     service.start()
-    wait_for_outbox(page, "All sent")
+    wait_until_sent(page)
     assert len(lines_kept(service, day)) == 2
     page.get_by_role("button", name="Sign out").press("Enter")
     page.wait_for_url("**/sign-in")
@@ -328,7 +349,7 @@ def test_lines_of_another_person_wait_for_them(on_device, service, day):
     page.context.clear_cookies()
     page.context.add_cookies([service.cookie("cle")])
     open_sheet(page, day)
-    wait_for_outbox(page, "All sent")
+    wait_until_sent(page)
     assert len(lines_kept(service, day)) == 1
 
 
@@ -360,7 +381,7 @@ def test_saves_take_under_400_ms(on_device, service):
         keys = Keys(page)
         for count in TYPED:
             keys.line(count)
-        wait_for_outbox(page, "All sent")
+        wait_until_sent(page)
         with page.expect_response(
             lambda answer: answer.request.method == "POST" and answer.url.endswith("/landings")
         ) as saved:
