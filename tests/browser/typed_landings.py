@@ -66,5 +66,7 @@ def wait_for_outbox(page, said):
 
 def wait_until_sent(page):
     """Until nothing waits on the device: the words alone may still be those of the line before."""
-    page.wait_for_function("() => !Object.keys(localStorage).some((name) => name.startsWith('pinledger|line|'))")
+    page.wait_for_function(
+        "() => !Object.keys(localStorage).some((name) => name.startsWith('pinledger|line|'))"
+    )
     wait_for_outbox(page, "All sent")
