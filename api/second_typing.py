@@ -15,11 +15,19 @@ from db.errors import LedgerError
 from db.imports.numbers import parse_count
 from db.imports.refused import CellError
 from db.landing_lines import AircraftLine
+from db.records.fleet import CONVENTIONS, LENGTH_UNITS
 from db.sheets import IssuedSheet
 from lifecycle.errors import BadRecordsError
 from lifecycle.units import exact_nm
 
 KINDS: Final = ("landings", "wear check")
+# Where what holds for the whole sheet is kept, among the lines by their places.
+WHOLE: Final = ""
+NOT_MARKED: Final = "not marked"
+ON_PAPER: Final = {
+    "unit": ("unit", LENGTH_UNITS),
+    "convention": ("what the pins give", CONVENTIONS),
+}
 
 
 @dataclass(frozen=True)
@@ -35,6 +43,21 @@ class Cell:
     label: str
     typed: str
     step: bool
+    error: str = ""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """
+    What holds for the whole sheet, chosen as it is marked on the paper.
+
+    `error`: nothing was chosen, empty before the form is posted.
+    """
+
+    name: str
+    label: str
+    options: tuple[str, ...]
+    typed: str
     error: str = ""
 
 
@@ -65,7 +88,8 @@ class SecondTyping:
     """
     What a sheet asks when it is typed again.
 
-    `first` heads the lines, `keyboard` is the one that a tablet shows, at `enter_at` a missing line is entered.
+    `choices` hold for the whole of it, `first` heads the lines, `keyboard` is the one that a tablet shows, at
+    `enter_at` a missing line is entered.
     """
 
     caption: str
@@ -76,6 +100,7 @@ class SecondTyping:
     lines: tuple[Line, ...]
     compared: tuple[Compared, ...]
     enter_at: str
+    choices: tuple[Choice, ...] = ()
 
     @property
     def differences(self) -> tuple[Compared, ...]:
@@ -83,14 +108,16 @@ class SecondTyping:
         return tuple(each for each in self.compared if each.differs)
 
     @property
-    def unreadable(self) -> tuple[Cell, ...]:
-        """The fields in which something else than a number was typed."""
-        return tuple(cell for line in self.lines for cell in line.cells if cell.error)
+    def unreadable(self) -> tuple[Choice | Cell, ...]:
+        """What was not chosen, and the fields in which something else than a number was typed."""
+        cells = (cell for line in self.lines for cell in line.cells)
+        return tuple(each for each in (*self.choices, *cells) if each.error)
 
     @property
     def typed_in(self) -> dict[str, dict[str, str]]:
         """Place to field to text, as it is kept."""
-        return {line.place: {cell.field: cell.typed for cell in line.cells} for line in self.lines}
+        told = {line.place: {cell.field: cell.typed for cell in line.cells} for line in self.lines}
+        return {**told, WHOLE: {each.name: each.typed for each in self.choices}} if self.choices else told
 
 
 def second_typing(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> SecondTyping:
@@ -106,7 +133,7 @@ def typed_before(session: Session, sheet: IssuedSheet, kept: Mapping[str, Mappin
     form = {
         cell.name: kept.get(line.place, {}).get(cell.field, "") for line in empty.lines for cell in line.cells
     }
-    return second_typing(session, sheet, form)
+    return second_typing(session, sheet, {**form, **kept.get(WHOLE, {})})
 
 
 def refuse_unreadable(again: SecondTyping) -> None:
@@ -178,7 +205,7 @@ def _landings_compared(asked: TypedSheet) -> Iterator[Compared]:
 def _of_pins(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> SecondTyping:
     asked = [each for each in sheet.asks["positions"] if each["serial"]]
     most = max((int(each["pins"]) for each in asked), default=1)
-    recorded = pins_on_sheet(session, sheet)
+    recorded, choices = pins_on_sheet(session, sheet), _choices(typed)
     lines = tuple(
         Line(
             str(each["position"]),
@@ -195,9 +222,36 @@ def _of_pins(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> 
         headings=tuple(words.capital(words.pin(number)) for number in range(1, most + 1)),
         shape="count",
         lines=lines,
-        compared=tuple(each for line in lines for each in _pins_compared(line, recorded.get(line.place))),
+        compared=tuple(
+            each for line in lines for each in _line_compared(line, recorded.get(line.place), choices)
+        ),
         enter_at=f"/pin-readings?sheet={sheet.code}",
+        choices=choices,
     )
+
+
+def _choices(typed: Mapping[str, str]) -> tuple[Choice, ...]:
+    """What the paper says of all its pins; the record's own answer is not shown."""
+    made = []
+    for name, (what, values) in ON_PAPER.items():
+        label = f"{words.capital(what)}, on the paper"
+        options, chosen = (*values, NOT_MARKED), typed.get(name, "")
+        known = not typed or chosen in options
+        error = "" if known else f"{label} is not chosen; choose what is marked, or {NOT_MARKED}"
+        made.append(Choice(name, label, options, chosen, error))
+    return tuple(made)
+
+
+def _line_compared(
+    line: Line, recorded: RecordedPins | None, choices: tuple[Choice, ...]
+) -> Iterator[Compared]:
+    """One brake's record beside the paper; what is not marked there of the whole sheet is not compared."""
+    for each in choices:
+        if recorded and each.typed not in ("", NOT_MARKED):
+            there, place = getattr(recorded, each.name), f"{line.told}: {line.below}"
+            what, differs = ON_PAPER[each.name][0], there != each.typed
+            yield Compared(place, what, there, each.typed, recorded.record, differs=differs)
+    yield from _pins_compared(line, recorded)
 
 
 def _pin_cell(sheet: IssuedSheet, asked: Mapping[str, object], number: int, typed: Mapping[str, str]) -> Cell:

@@ -11,12 +11,12 @@ from api.pin_check import CheckedPin, Place, check_pin
 from api.wear_basis import WearBasis
 from api.wear_limits import is_due
 from db.pin_history import BrakePins
+from db.records.fleet import CONVENTIONS
 from lifecycle.plausible import AS_EXPECTED
 from lifecycle.units import NM_PER_UNIT, exact_nm
 
 NOT_JUDGED: Final = "kept out of the rate (hot or brakes released); it never clears a low reading"
 SHEET: Final = ("unit", "convention", "occasion", "reader", "work_order", "cold", "applied")
-CONVENTIONS: Final = ("left", "gap", "used")
 ANSWERS: Final = ("yes", "no", "not noted")
 MUST_SAY: Final = {"cold": "whether the brakes were cold", "applied": "whether the brakes were applied"}
 

@@ -184,6 +184,11 @@ def day(value: dt.date | None) -> str:
     return UNKNOWN if value is None else f"{value.day}{FIRM}{MONTHS[value.month - 1]}{FIRM}{value.year}"
 
 
+def day_of(moment: str) -> str:
+    """The day of a moment of the log, in a sentence."""
+    return day(dt.date.fromisoformat(moment[:10]))
+
+
 def iso(value: dt.date | None) -> str:
     """A day in a table or a field: `2026-03-14`."""
     return "" if value is None else value.isoformat()

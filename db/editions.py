@@ -28,7 +28,8 @@ class Edition:
     One edition.
 
     `number` is its record number, `version` its tag for a withdrawal; `seq` and `entry` are the sequence number and
-    the hash of the change that froze it, `records_head` the head of the log that its study read.
+    the hash of the change that froze it, `frozen_source` the way that came, `records_head` the head of the log that its
+    study read.
     """
 
     number: int
@@ -43,6 +44,7 @@ class Edition:
     seed: int
     frozen_by: str
     frozen_at: str
+    frozen_source: str
     seq: int
     entry: str
     withdrawn_by: str = ""
@@ -74,7 +76,7 @@ def shown_in(session: Session, number: int) -> str:
 
 
 def _versions(known: Known | None = None) -> Select[Any]:
-    told = (Change.seq, Change.person, Change.recorded_at, Change.hash)
+    told = (Change.seq, Change.person, Change.recorded_at, Change.source, Change.hash)
     found = select(*LISTED, *told).join(Change, Change.seq == EditionEntry.seq)
     if known is not None:
         found = found.where(EditionEntry.seq <= known.seq, EditionEntry.known_on <= known.day)
@@ -95,6 +97,7 @@ def _frozen(row: Row[Any]) -> Edition:
         seed=row.seed,
         frozen_by=row.person,
         frozen_at=row.recorded_at,
+        frozen_source=row.source,
         seq=row.seq,
         entry=row.hash,
     )

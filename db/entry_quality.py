@@ -123,6 +123,7 @@ class RecordedPins:
     record: int
     pins: tuple[str, ...]
     unit: str
+    convention: str
 
 
 def pins_on_sheet(session: Session, sheet: IssuedSheet) -> dict[str, RecordedPins]:
@@ -137,7 +138,9 @@ def pins_on_sheet(session: Session, sheet: IssuedSheet) -> dict[str, RecordedPin
     }
     read = current(PinReading).where(PinReading.brake.in_(places), PinReading.day == sheet.day)
     return {
-        places[row.brake]: RecordedPins(row.fact, tuple((row.pins or "").split(";")), row.unit)
+        places[row.brake]: RecordedPins(
+            row.fact, tuple((row.pins or "").split(";")), row.unit, row.convention
+        )
         for row in session.execute(read.order_by(PinReading.id))
     }
 

@@ -1,6 +1,5 @@
 """Corrections: what changed, why, by whom, what followed; and one record with the form that corrects it."""
 
-import datetime as dt
 from dataclasses import dataclass
 from typing import Annotated, Final
 from urllib.parse import urlencode
@@ -16,7 +15,7 @@ from api.pages.frame import Frame, render
 from api.pages.navigation import CORRECTIONS
 from api.pages.proposed import Proposal, proposal_of
 from api.records import action_of, check_bases, correctable, seen_record
-from api.words import counted, day
+from api.words import counted, day_of
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of, bases_written
 from db.chain import Act
@@ -128,7 +127,7 @@ def _answer(seen: tuple[Change | LoadWithdrawn, ...], load: int) -> str:
         who, when = last.load.withdrawn_by, last.load.withdrawn_at
     else:
         who, when = last.after.person, last.after.recorded_at
-    on = day(dt.date.fromisoformat(when[:10]))
+    on = day_of(when)
     if load:
         return f"{counted(len(seen), 'row')} of those that went with load {load}, withdrawn on {on} by {who}."
     return f"{counted(len(seen), 'correction')}, the latest on {on} by {who}."

@@ -1,13 +1,13 @@
 """Held readings: what somebody should look at a second time, and the second person's word."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from sqlalchemy.orm import Session
 
-from api.access import LetIn, handed_over, need, within
+from api.access import LetIn, allowed, handed_over, need, within
 from api.errors import Problem, problem_of
 from api.pages.frame import Frame, render
 from api.pages.navigation import HELD
@@ -35,7 +35,8 @@ class HeldPage:
     What held.html receives.
 
     `own` are readings that this person entered or put in doubt, `typed` the note of a refused ruling, `more` leads on,
-    empty where there is no more, `total` counts all that are held, `limits` is what stands beside one past its limit.
+    empty where there is no more, `total` counts all that are held, `why_not` says why this person does not rule on any,
+    `limits` is what stands beside one past its limit.
     """
 
     frame: Frame
@@ -45,7 +46,7 @@ class HeldPage:
     more: str
     own: frozenset[int]
     problem: Problem | None
-    handed_over: str
+    why_not: str
     typed: Mapping[int, str]
     limits: Mapping[int, str]
 
@@ -99,11 +100,18 @@ def _answer(
     own |= {each.reading.fact for each in doubted if person.name in _whose(each)}
     frame = Frame(title=HELD.title, question=HELD.question, path=HELD.path, asked={}, menu=HELD.path)
     more = f"{HELD.path}?after={found[-1].now.record}" if len(found) == ON_A_PAGE else ""
-    hindered = handed_over(person, "records.rule")
-    page = HeldPage(
-        frame, shown, doubted, total, more, frozenset(own), problem, hindered, typed or {}, limits
-    )
+    why_not = _why_not(person)
+    page = HeldPage(frame, shown, doubted, total, more, frozenset(own), problem, why_not, typed or {}, limits)
     return render("held.html", page, status=problem.status if problem else 200)
+
+
+def _why_not(person: Person) -> str:
+    if told := handed_over(person, "records.rule"):
+        return told
+    # What hinders is the role or the scope, not the base: the readings shown are of this person's bases.
+    if allowed(replace(person, bases=()), "records.rule"):
+        return ""
+    return f"a {person.role} does not rule on readings; a clerk, a planner or an administrator does"
 
 
 def _whose(doubted: Doubted) -> set[str]:

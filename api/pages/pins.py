@@ -22,7 +22,7 @@ from api.pages.navigation import PIN_READINGS
 from api.pin_check import REASONS
 from api.records import check_bases
 from api.wear_basis import WearBasis, wear_basis
-from api.wear_check import ANSWERS, CONVENTIONS, FieldError, WearCheck, check_brake, check_sheet
+from api.wear_check import ANSWERS, FieldError, WearCheck, check_brake, check_sheet
 from api.wear_save import NotYetError, save_check
 from api.writes import KEY_FIELD, Answer, asked_in, form_of, today, write
 from db.based import bases_of
@@ -31,6 +31,7 @@ from db.imports.refused import CellError
 from db.last_looks import LastLook, last_looks
 from db.notices import in_sight, notices
 from db.people import known_bases
+from db.records.fleet import CONVENTIONS
 from db.session import reading
 from db.sessions import LetIn as Person
 from db.sheets import sheet_by_code

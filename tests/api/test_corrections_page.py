@@ -25,14 +25,14 @@ TODAY = dt.datetime.now(dt.UTC).date()
 
 @pytest.fixture(scope="module")
 def clients(tmp_path_factory):
-    """Ann and bob, who sign in with forms that carry their token, and the ledger's engine."""
+    """Ann and bob, who rule, and rea, who reads, with forms that carry their token; and the ledger's engine."""
     url = f"sqlite:///{tmp_path_factory.mktemp('corrected') / 'shown.db'}"
     make_shown_fleet(url)
     app, engine = make_app(Settings(db=url, secure_cookie=False)), open_engine(url)
     made, now = {}, dt.datetime.now(dt.UTC)
-    for name in ("ann", "bob"):
+    for name, role in (("ann", "clerk"), ("bob", "clerk"), ("rea", "reader")):
         with Session(engine) as session, session.begin():
-            add_person(session, name, "clerk", now=now)
+            add_person(session, name, role, now=now)
             secret = begin_session(session, name, by="password", now=now)
         made[name] = TestClient(app, cookies={PLAIN_COOKIE: secret}, headers=ORIGIN, follow_redirects=False)
         made[name].form = {"form_token": form_token_of(secret)}
@@ -136,7 +136,11 @@ def test_a_held_reading_is_ruled_on_by_another_person(clients):
         assert recorders()["pin_readings"](session, Act("ann", "form", "enter"), frame).held == 1
     own = clients["ann"].get("/held").text
     assert "You entered this reading; another person rules on it." in own
+    seen = clients["rea"].get("/held").text
+    assert "A reader does not rule on readings; a clerk, a planner or an administrator does." in seen
+    assert 'action="/held/' not in seen
     shown = clients["bob"].get("/held").text
+    assert "does not rule" not in shown
     action = re.search(r'action="(/held/\d+)"', shown)[1]
     key = re.search(r'name="write_key" value="([^"]+)"', shown[shown.index(action) :])[1]
     form = {"write_key": key, "state": "refused", "note": "seen by two"}

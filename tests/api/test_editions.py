@@ -85,6 +85,7 @@ def raise_kit_cost(url, value="90000"):
 
 def test_an_edition_shows_what_was_frozen_whatever_is_recorded_later(people, kept, url):
     before = people["reader"].get(kept).text
+    assert "by e planner: as it was shown then" in before
     told = re.search(r'<p class="answer">.*?</p>', people["reader"].get(BRIEF).text).group()
     assert told in before
     raise_kit_cost(url)
@@ -193,7 +194,7 @@ def test_a_withdrawn_edition_is_read_with_who_and_why(people, kept):
     assert "the kit has another price" in people["reader"].get("/editions").text
 
 
-def test_the_command_line_freezes_lists_prints_and_withdraws(url, capsys):
+def test_the_command_line_freezes_lists_prints_and_withdraws(people, url, capsys):
     where = ["--db", url, "--format", "json"]
     with Session(open_engine(url)) as session:
         add_person(session, "pat", "planner", now=dt.datetime.now(dt.UTC))
@@ -218,6 +219,7 @@ def test_the_command_line_freezes_lists_prints_and_withdraws(url, capsys):
     assert json.loads(capsys.readouterr().out)[0]["edition"]["title"] == "by command"
     assert cli.main(["editions", "--number", number, *where]) == 0
     assert json.loads(capsys.readouterr().out)["shown"]["from_type"] == "S-100"
+    assert "by pat (by the command line): as it was shown" in people["reader"].get(f"/editions/{number}").text
     words = ["withdraw-edition", number, "--reason", "a try", "--person", "pat", *where]
     assert cli.main(["eve" if word == "pat" else word for word in words]) == 1
     assert "say --person NAME" in json.loads(capsys.readouterr().out)["detail"]

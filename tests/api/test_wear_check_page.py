@@ -215,15 +215,25 @@ def test_a_wear_check_is_typed_a_second_time_and_compared_pin_by_pin(clients, dr
     asked = ann.get(address).text
     assert "The first typing is not shown." in asked
     assert "8.6" not in asked
-    for wrong, said in (({}, "Nothing was typed"), ({"pin-1-1": "abc"}, "not a number")):
+    marked, not_chosen = {"unit": "mm", "convention": "left"}, "Unit, on the paper is not chosen"
+    for wrong, said in (
+        (marked, "Nothing was typed"),
+        ({**marked, "pin-1-1": "abc"}, "not a number"),
+        ({**marked, "unit": "", "pin-1-1": "9.4"}, not_chosen),
+        ({**marked, "unit": "cm", "pin-1-1": "9.4"}, not_chosen),
+    ):
         refused = ann.post(address, data={"write_key": str(uuid.uuid4()), **ann.form, **wrong})
         assert refused.status_code == 409
         assert said in text_of(refused)
     key = {"write_key": str(uuid.uuid4()), **ann.form}
     pins = {"pin-1-1": "9.4", "pin-2-1": "9", "pin-3-1": "6.8", "pin-4-1": ""}
-    assert ann.post(address, data={**key, **pins}).status_code == 303
+    whole = {"unit": "in", "convention": "not marked"}
+    assert ann.post(address, data={**key, **whole, **pins}).status_code == 303
     told = text_of(ann.get(address))
-    assert "2 of 4" in told
+    assert "6 of 8" in told, (
+        "two pins, and the unit of each of four records; what is not marked is not compared"
+    )
+    assert told.count("unit mm in record") == 4
     assert "6.8" in told
     assert "8.6 mm" in told
     assert "9.4 mm" not in told
