@@ -110,8 +110,8 @@ class SecondTyping:
     @property
     def unreadable(self) -> tuple[Choice | Cell, ...]:
         """What was not chosen, and the fields in which something else than a number was typed."""
-        cells = (cell for line in self.lines for cell in line.cells)
-        return tuple(each for each in (*self.choices, *cells) if each.error)
+        every: list[Choice | Cell] = [*self.choices, *(cell for line in self.lines for cell in line.cells)]
+        return tuple(each for each in every if each.error)
 
     @property
     def typed_in(self) -> dict[str, dict[str, str]]:
