@@ -14,8 +14,9 @@ from sqlalchemy import Engine
 
 from api.output import plain
 from api.spared import spared
+from api.words import day
 from db.errors import LedgerError
-from db.lookup import Known, known_by
+from db.lookup import Known, known_by, log_began
 from db.observe import last_effective_day, observe, observe_assumptions
 from db.records.log import KeptStudy
 from db.session import Session, hurried, reading
@@ -88,19 +89,26 @@ def _asked(
     with Session(reading(engine)) as session:
         known = known_by(session, known_on, seq=known_seq)
         head = hash_at(session, known.seq)
-        day = on or _last_day(session, (str(engine.url), head, known))
-        if day is None:
-            raise LedgerError("the ledger holds no landings and no readings yet; import some records first")
-    return _Asked(known, day, head, (str(engine.url), _number(head, day, known, seed)))
+        last = on or _last_day(session, (str(engine.url), head, known))
+        if last is None:
+            raise LedgerError(_nothing_known(log_began(session), known_on))
+    return _Asked(known, last, head, (str(engine.url), _number(head, last, known, seed)))
+
+
+def _nothing_known(began: dt.date | None, known_on: dt.date | None) -> str:
+    if began and known_on:
+        told = f"no landings and no readings were known on {day(known_on)}; the log begins on {day(began)}"
+        return f"{told}: ask for a later day, or leave the day empty for all that is known"
+    return "the ledger holds no landings and no readings yet; import some records first"
 
 
 def _last_day(session: Session, point: tuple[str, str, Known]) -> dt.date | None:
     """What was known at a point never changes, so its last day is looked up once."""
-    day = _last_days.get(point) or last_effective_day(session, point[2])
+    last = _last_days.get(point) or last_effective_day(session, point[2])
     if len(_last_days) >= LAST_DAYS:
         _last_days.clear()
-    _last_days[point] = day
-    return day
+    _last_days[point] = last
+    return last
 
 
 def _made(engine: Engine, asked: _Asked, *, seed: int) -> Study:
@@ -115,6 +123,18 @@ def _made(engine: Engine, asked: _Asked, *, seed: int) -> Study:
     with spared("study not kept"):
         _keep(engine, study, known)
     return study
+
+
+def before_the_log(engine: Engine, study: Study) -> str:
+    """What a study rests on that asks of a day before the log's first; empty where it does not."""
+    with Session(reading(engine)) as session:
+        began = log_began(session)
+    if began is None or study.known_on >= began:
+        return ""
+    return (
+        f"the log begins on {day(began)}; of a day before it, this is what the records brought in say was written "
+        "down by then, and it grows with what is brought in later"
+    )
 
 
 def _held_study(place: tuple[str, str]) -> Study | None:

@@ -50,6 +50,11 @@ def known_by(session: Session, known_on: dt.date | None = None, *, seq: int | No
     return Known(last, known_on)
 
 
+def log_began(session: Session) -> dt.date | None:
+    """Return the day of the first change, None before it."""
+    return session.scalar(select(func.min(Change.recorded_on)))
+
+
 def current(model: type[Fact], known: Known | None = None, *, withdrawn: bool = False) -> Select[Any]:
     """
     Select each fact's latest version as known then (None: all that is recorded), as columns of the table.

@@ -7,7 +7,7 @@ from typing import Final
 
 from api.output import write
 from api.past_forecasts import lines_of, score_of
-from api.studies import ask
+from api.studies import ask, before_the_log
 from api.words import step_of
 from db.people import check_writer
 from db.schema import check
@@ -75,6 +75,8 @@ def study_asked(asked: argparse.Namespace) -> chain.Study:
     study = ask(engine, on=asked.on, known_on=asked.known_on, seed=asked.seed, known_head=asked.known_head)
     if asked.format != "table":
         sys.stderr.write(origin_of(study))
+    if early := before_the_log(engine, study):
+        sys.stderr.write(f"{early}\n")
     return study
 
 

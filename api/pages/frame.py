@@ -28,7 +28,11 @@ TEMPLATES = Path(__file__).parent.parent / "templates"
 
 @dataclass(frozen=True)
 class Scope:
-    """What a page speaks of: a base or all of them, forecast from a day, records as known on a day."""
+    """
+    What a page speaks of: a base or all of them, forecast from a day, records as known on a day.
+
+    `early` says what the answer rests on where that day lies before the log's first.
+    """
 
     base: str
     bases: tuple[str, ...]
@@ -40,6 +44,7 @@ class Scope:
     study: str
     head: str
     every_base: bool = True
+    early: str = ""
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from api.caller import caller
 from api.pages.frame import Frame, Scope
 from api.pages.navigation import Place
 from api.pages.reach import reach_of
+from api.studies import before_the_log
 from lifecycle.study import Study
 
 
@@ -16,7 +17,7 @@ def frame_of(request: Request, place: Place, study: Study, base: str = "", title
         question=place.question,
         path=request.url.path,
         asked=_asked(request, study),
-        scope=scope_of(study, base),
+        scope=scope_of(study, base, before_the_log(request.app.state.engine, study)),
         by_base=place.by_base,
         menu=place.path,
     )
@@ -29,7 +30,7 @@ def _asked(request: Request, study: Study) -> dict[str, str]:
     return asked | {name: day.isoformat() for name, day in days.items() if asked.get(name)}
 
 
-def scope_of(study: Study, base: str) -> Scope:
+def scope_of(study: Study, base: str, early: str = "") -> Scope:
     """What the page speaks of, and how complete the records are."""
     person = caller().person
     own = person.bases if person else ()
@@ -45,4 +46,5 @@ def scope_of(study: Study, base: str) -> Scope:
         study=study.number,
         head=study.ledger_head,
         every_base=not own,
+        early=early,
     )

@@ -1,8 +1,17 @@
 """How far the log reaches: made logs whose gaps are counted by hand."""
 
 import datetime as dt
+from dataclasses import replace
 
+from fastapi import Request
+
+from api.pages.against_facts import page_of
+from api.pages.frame import render
+from api.pages.navigation import AGAINST_FACTS
 from api.pages.reach import Gap, Reach, reach_of
+from api.pages.scope import frame_of
+from api.past_forecasts import shown_score
+from api.studies import ask
 from tests.builders import aircraft, change, daily, landings, records
 
 
@@ -66,3 +75,17 @@ def test_an_aircraft_is_told_by_the_name_that_it_carried_on_the_day():
     log = records(aircraft(1), aircraft(2), change(2, "2026-02-20", new_registration="ZZ-9"),
                   daily(1, "2026-01-01", 60), daily(2, "2026-01-01", 55))  # fmt: skip
     assert [gap.registration for gap in reach_of(log).gaps] == ["ZZ-9"]
+
+
+def test_a_day_before_the_log_s_first_says_what_the_answer_rests_on(shown_client):
+    app = shown_client.app
+    engine = app.state.engine
+    study = ask(engine, on=None, known_on=None, seed=1)
+    request = Request({"type": "http", "app": app, "path": "/", "query_string": b"", "headers": []})
+
+    def shown(study):
+        page = page_of(frame_of(request, AGAINST_FACTS, study), study, shown_score(engine, study))
+        return render("against_facts.html", page).body.decode()
+
+    assert "it grows with what is brought in later." in shown(replace(study, known_on=dt.date(2026, 6, 30)))
+    assert "The log begins on" not in shown(study)

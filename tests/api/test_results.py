@@ -149,6 +149,13 @@ def test_beside_csv_and_json_the_command_names_the_study_and_the_head_of_the_log
     assert capsys.readouterr().err.endswith(f", head of the log {head}\n")
 
 
+def test_a_day_on_which_nothing_was_known_is_told_with_the_log_s_first(shown_client):
+    nothing = shown_client.get("/api/v1/changeouts?known_on=2026-06-30")
+    assert nothing.status_code == 409
+    told = nothing.json()["detail"].replace("\N{NO-BREAK SPACE}", " ")
+    assert told.startswith("no landings and no readings were known on 30 Jun 2026; the log begins on ")
+
+
 def test_the_table_of_a_brief_ends_with_its_study_and_the_head_of_the_log(shown_client, capsys):
     told = shown_client.get("/api/v1/briefing?from=S-100&to=C-200").headers
     words = ["briefing", "--db", str(shown_client.app.state.engine.url), "--from", "S-100", "--to", "C-200"]
