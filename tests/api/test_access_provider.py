@@ -46,6 +46,8 @@ def issuer():
                 break
             except httpx.HTTPError:
                 time.sleep(0.1)
+        else:
+            pytest.fail("the provider did not start")
         yield address
         provider.terminate()
 

@@ -2,6 +2,7 @@
 
 import io
 import json
+import time
 
 import pytest
 from fastapi.testclient import TestClient
@@ -33,6 +34,7 @@ def test_the_service_notes_the_head_while_it_runs(shown_url, head, tmp_path):
     with TestClient(app) as client:
         for _ in range(200):
             client.get("/health")
+            time.sleep(0.01)
             if (tmp_path / NAME).read_text() != f"{HEADER}\n":
                 break
     (anchor,) = read_anchors(tmp_path)
@@ -44,6 +46,7 @@ def test_a_place_that_cannot_be_written_stops_no_service_and_is_logged(shown_url
     with TestClient(app) as client:
         for _ in range(200):
             assert client.get("/health").status_code == 200
+            time.sleep(0.01)
             if caplog.records:
                 break
     assert [record.event for record in caplog.records if record.name == "pinledger"] == ["no anchor noted"]

@@ -3,8 +3,10 @@
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, sync_playwright
@@ -13,6 +15,7 @@ from tests.conftest import LoadedDemo
 
 NO_BROWSER = "no Chromium was found; install the Debian package `chromium` (apt-get install chromium)"
 BROWSERS = ("chromium", "chromium-browser")
+PAINTED = "() => document.readyState === 'complete' && performance.getEntriesByType('paint').length > 0"
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 DESK = {"width": 1440, "height": 900}
 SERVING = "import sys; from api.cli import main; sys.exit(main(sys.argv[1:]))"
@@ -61,20 +64,40 @@ def browser() -> Iterator[Browser]:
 
 
 def painted(page: Page) -> Page:
-    for _ in range(200):
-        if page.evaluate("() => performance.getEntriesByType('paint').length"):
-            break
+    until = time.monotonic() + 20
+    while not page.evaluate(PAINTED):
+        assert time.monotonic() < until, f"{page.url} was not painted"
         page.wait_for_timeout(5)
     return page
 
 
+def then_loaded(act: Callable[..., Any]) -> Callable[..., Any]:
+    def acted(at: Any, *words: Any, **how: Any) -> Any:
+        done = act(at, *words, **how)
+        if not how.get("no_wait_after"):
+            (at if isinstance(at, Page) else at.page).wait_for_load_state()
+        return done
+
+    return acted
+
+
 @pytest.fixture(scope="session", autouse=True)
-def keys_come_after_the_first_painting() -> Iterator[None]:
-    """Chromium drops the keys that come before a page's first painting; no hand is that fast, a test is."""
+def a_hand_no_faster_than_a_person() -> Iterator[None]:
+    """
+    Chromium drops the keys that come before a page's first painting, and a page has its address before its body.
+
+    No hand and no eye is that fast, a test is.
+    """
     keyboard, press = vars(Page)["keyboard"], Locator.press
+    acts = {
+        (Locator, "press"): lambda at, key, **how: (painted(at.page), press(at, key, **how))[1],
+        (Locator, "click"): Locator.click,
+        (Page, "wait_for_selector"): Page.wait_for_selector,
+    }
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Page, "keyboard", property(lambda page: keyboard.fget(painted(page))))
-        patch.setattr(Locator, "press", lambda at, key, **how: (painted(at.page), press(at, key, **how))[1])
+        for (kind, name), act in acts.items():
+            patch.setattr(kind, name, then_loaded(act))
         yield
 
 

@@ -82,6 +82,8 @@ class Service:
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
         self.process = subprocess.Popen([sys.executable, "-c", SERVING, *words], **quiet)
         for _ in range(600):
+            if self.process.poll() is not None:
+                raise RuntimeError("the service ended while it was starting")
             with contextlib.suppress(OSError):
                 socket.create_connection(("127.0.0.1", self.port), timeout=1).close()
                 return

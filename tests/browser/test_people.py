@@ -41,8 +41,8 @@ def test_somebody_is_added_comes_in_sets_a_password_and_signs_in_again_without_a
     assert "new hand, clerk, every base" in theirs.locator(".answer").inner_text()
     theirs.locator("#new").focus()
     theirs.keyboard.type("grey otter at noon")
-    theirs.keyboard.press("Enter")
-    theirs.wait_for_url("**/account")
+    with theirs.expect_navigation():
+        theirs.keyboard.press("Enter")
     theirs.get_by_role("button", name="Sign out").focus()
     theirs.keyboard.press("Enter")
     theirs.wait_for_url("**/sign-in")
