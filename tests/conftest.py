@@ -29,9 +29,10 @@ from tests.servers import postgresql
 # Nothing here outlives the run, so nothing waits for a disk.
 OPTIONS = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c max_connections=80"
 NUMBERS = itertools.count()
-# The normal run stays quick and draws the same each time; `--hypothesis-profile thorough` draws as many as the
-# library would, anew each time.
+# The normal run stays quick and draws the same each time, long forms draw anew; `--hypothesis-profile thorough` draws
+# as many as the library would.
 settings.register_profile("quick", max_examples=15, deadline=None, derandomize=True)
+settings.register_profile("anew", settings.get_profile("quick"), derandomize=False)
 settings.register_profile("thorough", max_examples=200, deadline=None)
 settings.load_profile("quick")
 Copies = Callable[[str], contextlib.AbstractContextManager[str]]
@@ -79,6 +80,12 @@ class Rooms(LoadScopeScheduling):
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeScheduling:
     """Hand tests out by room."""
     return Rooms(config, log)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let long forms draw other examples each time they run."""
+    if config.getoption("markexpr") == "long" and not config.getoption("hypothesis_profile", None):
+        settings.load_profile("anew")
 
 
 @pytest.hookimpl(tryfirst=True)  # before those that are not asked for are left out

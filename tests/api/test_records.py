@@ -284,10 +284,10 @@ def test_many_installations_for_one_position_have_one_winner(let_in, brakes):
     assert all("position" in answer.text for answer in answers if answer.status_code != 201)
 
 
-@pytest.mark.parametrize("number", [-1, 0, 10**12, 2**63, -(10**20)])
-def test_a_number_that_no_record_can_have_is_not_found(let_in, number):
+def test_a_number_that_no_record_can_have_is_not_found(let_in):
     client = let_in("cid", "administrator")
-    for path in (f"/api/v1/records/{number}", f"/corrections/{number}", f"/bring-in/loads/{number}"):
-        assert client.get(path).status_code == 404, path
-    for path in ("/api/v1/loads?before", "/bring-in?before", "/held?after", "/corrections?before"):
-        assert client.get(f"{path}={number}").status_code < 500, path
+    for number in (-1, 0, 10**12, 2**63, -(10**20)):
+        for path in (f"/api/v1/records/{number}", f"/corrections/{number}", f"/bring-in/loads/{number}"):
+            assert client.get(path).status_code == 404, path
+        for path in ("/api/v1/loads?before", "/bring-in?before", "/held?after", "/corrections?before"):
+            assert client.get(f"{path}={number}").status_code < 500, path

@@ -327,6 +327,7 @@ def test_an_issued_sheet_opens_and_fills_without_a_network_and_nothing_stays_aft
     keys.line(3)
     wait_for_outbox(page, "1 not yet sent: no connection.")
     service.start()
+    page.evaluate("() => window.dispatchEvent(new Event('online'))")
     wait_until_sent(page)
     assert len(lines_kept(service, day)) == 2
     page.get_by_role("button", name="Sign out").press("Enter")

@@ -263,7 +263,7 @@ def same(one, two, *, length=1.0, landings=1.0, rel=1e-4):
     assert two.measurement_sd == pytest.approx(one.measurement_sd * length, rel=rel)
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(seed=st.integers(0, 10_000), unknown=st.sampled_from([0, 6]))
 def test_inches_and_millimetres_give_the_same_wear(seed, unknown):
     x, w, known = some_brakes(seed, runs=12, unknown=unknown)
@@ -271,7 +271,7 @@ def test_inches_and_millimetres_give_the_same_wear(seed, unknown):
     same(one, fit_wear(x, w / 25.4, design=np.ones((12, 1)), known_start=known), length=1 / 25.4, rel=1e-3)
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(seed=st.integers(0, 10_000), order=st.permutations(range(12)))
 def test_order_of_the_runs_does_not_matter(seed, order):
     x, w, known = some_brakes(seed, runs=12, unknown=4)
@@ -281,7 +281,7 @@ def test_order_of_the_runs_does_not_matter(seed, order):
     assert two.rate == pytest.approx(one.rate, rel=1e-4)
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(seed=st.integers(0, 10_000))
 def test_a_run_without_readings_and_gaps_between_them_change_nothing(seed):
     x, w, known = some_brakes(seed, runs=12)
@@ -294,7 +294,7 @@ def test_a_run_without_readings_and_gaps_between_them_change_nothing(seed):
     assert two.rate == pytest.approx(one.rate, rel=1e-9)
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(seed=st.integers(0, 10_000))
 def test_the_same_value_read_twice_counts_as_a_value_averaged_from_two(seed):
     x, w, _ = some_brakes(seed, runs=12)

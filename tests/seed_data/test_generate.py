@@ -1,6 +1,7 @@
 """The generator: the same scenario gives the same bytes, another seed another fleet, and a larger one on demand."""
 
 import pandas as pd
+import pytest
 
 from db.files import FILES
 from seed_data.generate import generate, main
@@ -28,6 +29,7 @@ def test_the_truth_is_told_of_every_heat_sink_that_flew_and_not_written_down(mad
     assert "rate_mm_per_landing" not in {column for rows in files.values() for column in rows.columns}
 
 
+@pytest.mark.long
 def test_a_larger_fleet_has_as_many_times_the_aircraft(scenario, tmp_path):
     generate(scenario.scaled(2), tmp_path / "large")
     aircraft = pd.read_csv(tmp_path / "large" / "aircraft.csv")
