@@ -35,13 +35,15 @@ class Cell:
     """
     One field of the second typing, by its name in the form and in what is kept.
 
-    `step`: a stop of the keyboard; `error`: why what was typed is no number, empty where it is one or blank.
+    `shape`: what its width is made for; `step`: a stop of the keyboard; `error`: why what was typed is no number, empty
+    where it is one or blank.
     """
 
     name: str
     field: str
     label: str
     typed: str
+    shape: str
     step: bool
     error: str = ""
 
@@ -96,7 +98,6 @@ class SecondTyping:
     first: str
     keyboard: str
     headings: tuple[str, ...]
-    shape: str
     lines: tuple[Line, ...]
     compared: tuple[Compared, ...]
     enter_at: str
@@ -169,7 +170,6 @@ def _of_landings(session: Session, sheet: IssuedSheet, typed: Mapping[str, str])
         first="Aircraft",
         keyboard="numeric",
         headings=tuple(HEADINGS[field] for field in asked.fields),
-        shape="total" if asked.asks == TOTAL else "count",
         lines=tuple(
             Line(
                 line.registration,
@@ -186,8 +186,10 @@ def _of_landings(session: Session, sheet: IssuedSheet, typed: Mapping[str, str])
 
 def _landings_cell(asked: TypedSheet, line: AircraftLine, field: str) -> Cell:
     label, typed = f"{line.registration}, {HEADINGS[field].lower()}", asked.typed(line)[field]
-    step = field == asked.main and line.flies
-    return Cell(name_of(field, line), field, label, typed, step, _count_error(label, typed))
+    main = field == asked.main
+    shape = "total" if main and asked.asks == TOTAL else "count"
+    step = main and line.flies
+    return Cell(name_of(field, line), field, label, typed, shape, step, _count_error(label, typed))
 
 
 def _landings_compared(asked: TypedSheet) -> Iterator[Compared]:
@@ -220,7 +222,6 @@ def _of_pins(session: Session, sheet: IssuedSheet, typed: Mapping[str, str]) -> 
         first="Brake",
         keyboard="decimal",
         headings=tuple(words.capital(words.pin(number)) for number in range(1, most + 1)),
-        shape="count",
         lines=lines,
         compared=tuple(
             each for line in lines for each in _line_compared(line, recorded.get(line.place), choices)
@@ -234,11 +235,10 @@ def _choices(typed: Mapping[str, str]) -> tuple[Choice, ...]:
     """What the paper says of all its pins; the record's own answer is not shown."""
     made = []
     for name, (what, values) in ON_PAPER.items():
-        label = f"{words.capital(what)}, on the paper"
         options, chosen = (*values, NOT_MARKED), typed.get(name, "")
         known = not typed or chosen in options
-        error = "" if known else f"{label} is not chosen; choose what is marked, or {NOT_MARKED}"
-        made.append(Choice(name, label, options, chosen, error))
+        error = "" if known else f"{what} is not chosen; choose what the paper marks, or {NOT_MARKED!r}"
+        made.append(Choice(name, words.capital(what), options, chosen, error))
     return tuple(made)
 
 
@@ -258,7 +258,7 @@ def _pin_cell(sheet: IssuedSheet, asked: Mapping[str, object], number: int, type
     name = f"pin-{asked['position']}-{number}"
     label = f"{sheet.registration}, position {asked['position']}, {words.pin(number)}"
     text = typed.get(name, "").strip()
-    return Cell(name, f"pin_{number}", label, text, step=True, error=_length_error(label, text))
+    return Cell(name, f"pin_{number}", label, text, "length", step=True, error=_length_error(label, text))
 
 
 def _pins_compared(line: Line, recorded: RecordedPins | None) -> Iterator[Compared]:

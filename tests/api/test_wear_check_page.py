@@ -215,7 +215,10 @@ def test_a_wear_check_is_typed_a_second_time_and_compared_pin_by_pin(clients, dr
     asked = ann.get(address).text
     assert "The first typing is not shown." in asked
     assert "8.6" not in asked
-    marked, not_chosen = {"unit": "mm", "convention": "left"}, "Unit, on the paper is not chosen"
+    marked, not_chosen = (
+        {"unit": "mm", "convention": "left"},
+        "Unit is not chosen; choose what the paper marks",
+    )
     for wrong, said in (
         (marked, "Nothing was typed"),
         ({**marked, "pin-1-1": "abc"}, "not a number"),
