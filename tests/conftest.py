@@ -7,6 +7,7 @@ here, once a run, by `tests.servers`.
 """
 
 import contextlib
+import gc
 import itertools
 import shutil
 import time
@@ -86,6 +87,12 @@ def pytest_configure(config: pytest.Config) -> None:
     """Let long forms draw other examples each time they run."""
     if config.getoption("markexpr") == "long" and not config.getoption("hypothesis_profile", None):
         settings.load_profile("anew")
+
+
+def pytest_collection_finish() -> None:
+    """Spare the collector what stays: looking at all that is imported again and again took a tenth of the run."""
+    gc.freeze()
+    gc.set_threshold(100_000, 50, 50)
 
 
 @pytest.hookimpl(tryfirst=True)  # before those that are not asked for are left out
