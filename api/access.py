@@ -1,6 +1,6 @@
 """Who may do what, where: one table of actions, one function that decides, and every route declares its action."""
 
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Final, Literal
 
@@ -139,7 +139,7 @@ class Needed:
 
     async def __call__(
         self, request: Request, person: Annotated[sessions.LetIn | None, Depends(let_in)]
-    ) -> sessions.LetIn | None:
+    ) -> AsyncIterator[None]:
         """Let the request through or refuse it, before the route's own work begins."""
         set_caller(person, secret_of(request))
         request.state.person = person.name if person else ""
@@ -148,10 +148,9 @@ class Needed:
             asked = {*request.query_params.getlist("base"), str(fields.get("base") or "")} - {""}
             for base in sorted(asked) or [""]:
                 self._check(request, person, base)
-        except Exception:
-            await request.close()  # files of a form that is refused
-            raise
-        return person
+            yield
+        finally:
+            await request.close()  # files of a form, whether or not the route takes any
 
     async def _guarded(self, request: Request, person: sessions.LetIn | None) -> Any:  # noqa: ANN401 - the form's own type
         """Fields of a form that comes from our own page; a bearer of a token is no browser."""

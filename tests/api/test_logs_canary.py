@@ -57,8 +57,6 @@ def logged(caplog):
     return read
 
 
-# A file sent to a route that takes none is let go with its request, not closed by the framework.
-@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 def test_no_route_logs_what_it_is_given(sqlite_url, logged):
     app = make_entrance(sqlite_url)
     client = TestClient(app, follow_redirects=False, raise_server_exceptions=False)
