@@ -18,7 +18,6 @@ trap 'rm -f "$types"' EXIT
 "$bin/mypy" >"$types" 2>&1 &
 checked=$!
 passed=0
-# A quarter of a test's time is waiting (for a browser, a server, a retry), so three take turns on two processors.
-"$bin/python" -m pytest -n $((3 * $(nproc) / 2)) -m "$marker" "$@" || passed=$?
+"$bin/python" -m pytest -n auto -m "$marker" "$@" || passed=$?
 wait "$checked" && cat "$types" || { cat "$types"; exit 1; }
 exit "$passed"
