@@ -37,6 +37,7 @@ def test_a_larger_fleet_has_as_many_times_the_aircraft(scenario, tmp_path):
     assert aircraft["registration"].is_unique
 
 
+@pytest.mark.long
 def test_another_seed_gives_another_fleet_and_the_command_prints_it(made, tmp_path, capsys):
     main([str(tmp_path / "other"), "--seed", "5"])
     assert "seed 5\n" in capsys.readouterr().out
