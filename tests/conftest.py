@@ -40,7 +40,8 @@ Copies = Callable[[str], contextlib.AbstractContextManager[str]]
 
 
 # Files whose rules are worked out here and not by the database: on PostgreSQL they run with the long forms. What the
-# database itself does (guards, races, chain, upgrades, records by JSON, imports, backups) runs on both each time.
+# database itself does (guards, races, chain, upgrades, imports, backups) runs on both each time, as does whatever many
+# ask at once.
 RULES_OF_OURS = {
     "test_corrections",
     "test_entry_reference",
@@ -56,6 +57,7 @@ RULES_OF_OURS = {
     "test_observe_history",
     "test_people",
     "test_readings",
+    "test_records",
     "test_uploaded",
 }
 
@@ -99,7 +101,8 @@ def pytest_collection_finish() -> None:
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Leave rules of ours on PostgreSQL to the long forms."""
     for item in items:
-        if item.path.stem in RULES_OF_OURS and "postgresql" in item.name:
+        ours = item.path.stem in RULES_OF_OURS and "_many_" not in item.name
+        if ours and "postgresql" in item.name:
             item.add_marker(pytest.mark.long)
 
 

@@ -265,7 +265,7 @@ def test_one_key_many_times_at_once_has_one_effect(let_in, times):
 
 
 @pytest.mark.parametrize("brakes", [8, pytest.param(40, marks=pytest.mark.long)])
-def test_many_installations_for_one_position_have_one_winner(let_in, brakes):
+def test_of_many_installations_for_one_position_one_wins(let_in, brakes):
     client = let_in()
     rows = [
         {

@@ -204,6 +204,7 @@ def test_a_server_killed_in_mid_sheet_loses_nothing_and_doubles_nothing(on_devic
     page.wait_for_timeout(200)
     wait_for_outbox(page, "nothing is posted, nothing is lost")
     service.start()
+    page.evaluate("() => window.dispatchEvent(new Event('online'))")
     wait_until_sent(page)
     assert on_record(service, day) == {}
     kept = lines_kept(service, day)
