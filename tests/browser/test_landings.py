@@ -16,6 +16,7 @@ from tests.browser.typed_landings import (
     on_record,
     open_sheet,
     wait_for_outbox,
+    wait_until,
     wait_until_sent,
 )
 
@@ -28,14 +29,6 @@ ECHO = """() => {
   new MutationObserver(() => window.echoes.push(performance.now() - window.began))
     .observe(document.querySelector("form.entry table"), { subtree: true, childList: true, characterData: true });
 }"""
-
-
-def wait_until(page, told):
-    """Ask until it is so; the library's own wait takes a promise for a yes."""
-    until = time.monotonic() + 20
-    while not page.evaluate(told):
-        assert time.monotonic() < until, told
-        page.wait_for_timeout(50)
 
 
 @pytest.fixture(scope="module")

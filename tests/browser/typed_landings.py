@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import time
 
 from db.lookup import current
 from db.records.fleet import Aircraft
@@ -56,6 +57,14 @@ class Keys:
         for key in (*str(text), "Enter"):
             self.page.keyboard.press(key)
             self.pressed += 1
+
+
+def wait_until(page, told):
+    """Ask until it is so; the library's own wait takes a promise for a yes."""
+    until = time.monotonic() + 20
+    while not page.evaluate(told):
+        assert time.monotonic() < until, told
+        page.wait_for_timeout(50)
 
 
 def wait_for_outbox(page, said):
